@@ -1,0 +1,1 @@
+"""Two recordings to evidence of the delay between them."""

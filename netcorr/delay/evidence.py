@@ -1,0 +1,77 @@
+"""The product of this folder: what two recordings say about the delay between them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from netcorr.errors import DelayError
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+
+@dataclass(frozen=True, eq=False)
+class DelayEvidence:
+    """Evidence of one pair in one round.
+
+    Attributes
+    ----------
+    logger_a, logger_b : str
+        Names of the two loggers.
+    round_number : int
+        Round of the survey.
+    delay_s : numpy.ndarray
+        Shape (m,): evenly spaced delays, arrival at B minus arrival at A, positive when A hears it first. [s]
+    log_likelihood : numpy.ndarray
+        Shape (m,): log of the likelihood of one common source with that delay over that of none.
+    peak_delay_s : float
+        Most likely delay within the search range. [s]
+    standard_error_s : float
+        Standard error of `peak_delay_s` from the recordings alone (no clock error). [s]
+    coherence : float
+        Magnitude-squared coherence in the band, debiased, 0 to 1.
+    band_hz : (float, float)
+        Band that carries the evidence. [Hz]
+    significance : float
+        Probability that noise alone would give a peak this high anywhere in the search range.
+    second_opinion_s : float
+        Peak of the plain correlation of the cleaned recordings. [s]
+    duration_s : float
+        Length of common record used. [s]
+    frequency_hz, coherence_spectrum, phase_rad : numpy.ndarray
+        Shape (k,): coherence and phase over frequency, for plots.
+    notes : tuple of str
+        What was removed, bounded or disagrees, one sentence each.
+    """
+
+    logger_a: str
+    logger_b: str
+    round_number: int
+    delay_s: NDArray[np.float64]
+    log_likelihood: NDArray[np.float64]
+    peak_delay_s: float
+    standard_error_s: float
+    coherence: float
+    band_hz: tuple[float, float]
+    significance: float
+    second_opinion_s: float
+    duration_s: float
+    frequency_hz: NDArray[np.float64]
+    coherence_spectrum: NDArray[np.float64]
+    phase_rad: NDArray[np.float64]
+    notes: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        if self.delay_s.shape != self.log_likelihood.shape or self.delay_s.size < 3:
+            raise DelayError(
+                f"pair {self.logger_a} - {self.logger_b}, round {self.round_number}",
+                found=f"{self.delay_s.size} delays and {self.log_likelihood.size} likelihoods",
+                remedy="give one likelihood for each of at least three delays",
+            )
+
+    @property
+    def step_s(self) -> float:
+        """Spacing of the delays. [s]"""
+        return float(self.delay_s[1] - self.delay_s[0])

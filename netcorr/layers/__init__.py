@@ -1,0 +1,1 @@
+"""GIS files to checked layers: reading, column mapping, CRS."""

@@ -1,0 +1,1 @@
+"""Path, speed and delay evidence to where the leak is and how sure."""

@@ -1,0 +1,206 @@
+"""The product of this folder: where the leak is, how sure, and what else it could be."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+    from shapely import LineString, Point
+
+    from netcorr.delay.evidence import DelayEvidence
+    from netcorr.network.pipe_network import PipeNetwork
+    from netcorr.path.correlation_path import CorrelationPath
+    from netcorr.recordings.recording import Rejected, Round
+    from netcorr.speed.wave_speed import WaveSpeed
+
+#: What a pair can say; all four are results.
+Outcome = Literal["between", "at or beyond A", "at or beyond B", "no leak heard"]
+
+
+@dataclass(frozen=True, eq=False)
+class Branch:
+    """Pipes that leave the path at a tee inside a candidate's stretch: a leak there gives the same delay.
+
+    Attributes
+    ----------
+    from_a_m : float
+        Where the branch leaves the path. [m]
+    pipe_ids : tuple of str
+        Mains of the branch.
+    lines : tuple of shapely.LineString
+        Their geometry in the network's CRS.
+    """
+
+    from_a_m: float
+    pipe_ids: tuple[str, ...]
+    lines: tuple[LineString, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Candidate:
+    """One place where a leak may be.
+
+    Attributes
+    ----------
+    candidate_id : str
+        UUID.
+    rank : int
+        1 for the most probable of the survey.
+    probability : float
+        Probability that a leak lies in this candidate's area, 0 to 1.
+    outcome : {'between', 'at or beyond A', 'at or beyond B'}
+        Where it lies in relation to the sensors.
+    sensor_a, sensor_b : str
+        Fittings of the pair.
+    from_a_m, from_b_m : float
+        Distance along the main from either fitting. [m]
+    low_m, high_m : float
+        Ends of the 95 % stretch, from A along the main. [m]
+    sd_m : float
+        Standard deviation of the position along the main. [m]
+    delay_s : float
+        Delay that the rounds agree on. [s]
+    pipe_id : str
+        Main under the point.
+    material : str or None
+        Its material.
+    diameter_mm : float
+        Its diameter. [mm]
+    speed_m_s : float
+        Its wave speed. [m/s]
+    rounds_used : int
+        Rounds that carry the evidence.
+    point : shapely.Point
+        In the network's CRS.
+    stretches : tuple of shapely.LineString
+        The 95 % stretch on the map, in the network's CRS.
+    stretch_m : tuple of (float, float)
+        The same, as distances from A. [m]
+    branches : tuple of Branch
+        Side pipes that cannot be told apart from the stretch; for outcomes beyond a sensor, the pipes there.
+    note : str
+        What a crew should know, in words.
+    """
+
+    candidate_id: str
+    rank: int
+    probability: float
+    outcome: Outcome
+    sensor_a: str
+    sensor_b: str
+    from_a_m: float
+    from_b_m: float
+    low_m: float
+    high_m: float
+    sd_m: float
+    delay_s: float
+    pipe_id: str
+    material: str | None
+    diameter_mm: float
+    speed_m_s: float
+    rounds_used: int
+    point: Point
+    stretches: tuple[LineString, ...]
+    stretch_m: tuple[tuple[float, float], ...]
+    branches: tuple[Branch, ...] = ()
+    note: str = ""
+
+    @property
+    def in_bracket(self) -> bool:
+        """Whether the leak lies between the sensors; where it does not, do not dig at the point."""
+        return self.outcome == "between"
+
+
+@dataclass(frozen=True)
+class ErrorBudget:
+    """Standard deviations that make up the one of the position, at the best candidate. [m]"""
+
+    speed_m: float
+    length_m: float
+    clock_m: float
+    delay_m: float
+    model_m: float
+
+
+@dataclass(frozen=True, eq=False)
+class PairFix:
+    """The answer of one pair of sensors over all its rounds.
+
+    Attributes
+    ----------
+    logger_a, logger_b : str
+        Names of the loggers.
+    path : CorrelationPath
+        The pipe between them.
+    speeds : tuple of WaveSpeed
+        One for each segment of `path`.
+    outcome : Outcome
+        The most probable of the four.
+    probability_between, probability_beyond_a, probability_beyond_b, probability_none : float
+        They sum to 1.
+    candidates : tuple of Candidate
+        Most probable first; empty when no leak was heard.
+    evidence : tuple of DelayEvidence
+        One for each round.
+    travel_time_s : float
+        From contact point to contact point, leads included. [s]
+    position_m : numpy.ndarray
+        Shape (n,): distances from A. [m]
+    density_per_m : numpy.ndarray
+        Shape (n,): posterior density of the position given a leak between the sensors. [1/m]
+    budget : ErrorBudget or None
+        At the best candidate between the sensors.
+    notes : tuple of str
+        Assumptions and doubts that the answer rests on, one sentence each.
+    """
+
+    logger_a: str
+    logger_b: str
+    path: CorrelationPath
+    speeds: tuple[WaveSpeed, ...]
+    outcome: Outcome
+    probability_between: float
+    probability_beyond_a: float
+    probability_beyond_b: float
+    probability_none: float
+    candidates: tuple[Candidate, ...]
+    evidence: tuple[DelayEvidence, ...]
+    travel_time_s: float
+    position_m: NDArray[np.float64]
+    density_per_m: NDArray[np.float64]
+    budget: ErrorBudget | None = None
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class SurveyFix:
+    """The answer of a whole survey.
+
+    Attributes
+    ----------
+    network : PipeNetwork
+        The map.
+    rounds : tuple of Round
+        The recordings used.
+    pairs : tuple of PairFix
+        One for each pair of sensors.
+    candidates : tuple of Candidate
+        Of all pairs, ranked.
+    rejected : tuple of Rejected
+        Recordings that could not be used, with the reason.
+    map_accuracy_m : float
+        Accuracy of the map by which areas are widened. [m]
+    notes : tuple of str
+        What concerns the survey as a whole.
+    """
+
+    network: PipeNetwork
+    rounds: tuple[Round, ...]
+    pairs: tuple[PairFix, ...]
+    candidates: tuple[Candidate, ...]
+    rejected: tuple[Rejected, ...]
+    map_accuracy_m: float
+    notes: tuple[str, ...] = ()

@@ -1,0 +1,1 @@
+"""Sound files to recordings with a clock, checked and aligned in rounds."""

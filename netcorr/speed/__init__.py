@@ -1,0 +1,1 @@
+"""Pipe to wave speed and attenuation: pure numbers, each with its source."""
