@@ -1,0 +1,269 @@
+"""The command line, built from `netcorr.tools`: the only place that prints.
+
+Data go to stdout; progress, log and errors to stderr. With ``--json``, stdout holds exactly one JSON
+document: the result, or ``{"error": ...}``.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import sys
+import traceback
+from functools import partial
+from types import FrameType
+from typing import IO, Any
+
+import click
+
+from netcorr import __version__
+from netcorr.errors import CancelledError, NetcorrError
+from netcorr.tools import TOOLS
+from netcorr.tools.declare import Tool, ToolResult
+from netcorr.tools.parameter import NUMERIC, Parameter
+
+EXIT_CODES = """\b
+Exit codes:
+  0    done
+  2    the command cannot be right as it was given
+  3    an input is at fault; the message names file, layer and feature or row
+  4    done, but the result is below the threshold that was asked for
+  130  cancelled
+  1    a fault of netcorr itself"""
+
+
+class TerminalFeedback:
+    """Progress and log on stderr; a bar only where stderr is a terminal.
+
+    Parameters
+    ----------
+    stream : file
+        Where to write.
+    quiet : bool
+        Whether to say nothing at all.
+    """
+
+    cancelled = False
+    _WIDTH = 30
+
+    def __init__(self, stream: IO[str], *, quiet: bool) -> None:
+        self._stream, self._quiet = stream, quiet
+        self._bar = stream.isatty() and not quiet
+        self._drawn = ""
+
+    def progress(self, fraction: float, message: str = "") -> None:
+        """Draw the bar again when it looks different."""
+        if not self._bar:
+            return
+        filled = round(self._WIDTH * min(max(fraction, 0.0), 1.0))
+        text = f"[{'#' * filled}{'.' * (self._WIDTH - filled)}] {message}"[:79]
+        if text != self._drawn:
+            self._stream.write("\r" + text.ljust(len(self._drawn)))
+            self._stream.flush()
+            self._drawn = text
+
+    def message(self, text: str) -> None:
+        """Write one line of log."""
+        if not self._quiet:
+            self.close()
+            self._stream.write(text + "\n")
+            self._stream.flush()
+
+    def close(self) -> None:
+        """Wipe the bar away."""
+        if self._drawn:
+            self._stream.write("\r" + " " * len(self._drawn) + "\r")
+            self._stream.flush()
+            self._drawn = ""
+
+
+def _click_parameter(parameter: Parameter) -> click.Parameter:
+    """Return the face of one declared parameter; its value is checked by the declaration, not here."""
+    if not parameter.options:
+        return click.Argument([parameter.name], type=str, metavar=parameter.name.upper())
+    return click.Option(
+        [*parameter.options, parameter.name],
+        type=str if parameter.kind != "flag" else bool,
+        is_flag=parameter.kind == "flag",
+        nargs=2 if parameter.kind == "range" else 1,
+        metavar=_metavar(parameter),
+        required=parameter.required,
+        help=option_help(parameter),
+    )
+
+
+def _metavar(parameter: Parameter) -> str | None:
+    if parameter.kind == "flag":
+        return None
+    if parameter.kind == "choice":
+        return "|".join(parameter.choices)
+    if parameter.kind == "range":
+        return "LOW HIGH"
+    return "NUMBER" if parameter.kind in NUMERIC else "FILE" if "file" in parameter.kind else "TEXT"
+
+
+def option_help(parameter: Parameter) -> str:
+    """Help of an option: its sentence, limits and default."""
+    default = "" if parameter.default in (None, False) else f"{parameter.default} unless given"
+    extra = ", ".join(part for part in (parameter.limits, default) if part)
+    return f"{parameter.help} ({extra}.)" if extra else parameter.help
+
+
+def _tool_help(tool: Tool) -> str:
+    given = [p for p in tool.parameters if not p.options]
+    words = "\b\n" + "\n".join(f"{p.name.upper():<12} {p.title}." for p in given)
+    where = "\n\n".join(f"{p.name.upper()}: {p.help}" for p in given)
+    examples = "\n\n".join(f"\b\n{text}\n  netcorr {tool.id} {line}" for text, line in tool.examples)
+    parts = [tool.purpose, tool.description, where or words, "Examples:" if examples else "", examples]
+    return "\n\n".join(part for part in parts if part)
+
+
+def _command(tool: Tool) -> click.Command:
+    common: list[click.Parameter] = [
+        click.Option(["--json", "as_json"], is_flag=True, help="Write the result as one JSON document."),
+        click.Option(["-q", "--quiet"], is_flag=True, help="Show neither progress nor log."),
+        click.Option(["--debug"], is_flag=True, help="Show the traceback of any error."),
+    ]
+    return click.Command(
+        tool.id,
+        params=[*map(_click_parameter, tool.parameters), *common],
+        callback=partial(_run, tool),
+        help=_tool_help(tool),
+        short_help=tool.purpose,
+        epilog=EXIT_CODES,
+        context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    )
+
+
+def _run(tool: Tool, /, *, as_json: bool, quiet: bool, debug: bool, **values: Any) -> int:
+    del debug  # read by `main`, which handles every error
+    feedback = TerminalFeedback(sys.stderr, quiet=quiet)
+    try:
+        result = tool.run(values, feedback=feedback)
+    finally:
+        feedback.close()
+    _print_result(result, as_json=as_json)
+    if result.verdict:
+        _complain(result.verdict)
+    return result.exit_code
+
+
+def _print_result(result: ToolResult, *, as_json: bool) -> None:
+    if as_json:
+        click.echo(json.dumps(result.as_dict(), indent=2, ensure_ascii=False, allow_nan=False))
+        return
+    click.echo(result.text().rstrip("\n"))
+    if result.files:
+        click.echo("\nWritten:")
+    for path in result.files:
+        click.echo(f"  {path}")
+
+
+def _complain(text: str) -> None:
+    colour = sys.stderr.isatty() and not os.environ.get("NO_COLOR")
+    click.echo(click.style("netcorr:", fg="red", bold=True) + f" {text}" if colour else f"netcorr: {text}", err=True)
+
+
+@click.group(
+    epilog=EXIT_CODES,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
+@click.version_option(__version__, prog_name="netcorr")
+def commands() -> None:
+    """Find buried water leaks on your own map, from recordings made at the same time.
+
+    A leak in a pressurised main makes noise that runs along the pipe both ways. netcorr compares
+    recordings of two or more loggers, takes the pipe between them from your map, and says where along
+    it the leak is and how sure that is.
+
+    \b
+    Start here:
+      netcorr inspect town.gpkg
+      netcorr locate town.gpkg deployments.csv -o result.gpkg
+
+    Before anyone digs: locate all other utilities first, mind traffic, confined spaces and pressure.
+    A licensed crew and the local rules decide.
+    """
+
+
+for _tool in TOOLS.values():
+    commands.add_command(_command(_tool))
+
+
+def _error_dict(error: BaseException, *, exit_code: int, message: str) -> dict[str, Any]:
+    detail = {"kind": type(error).__name__, "message": message, "exit_code": exit_code}
+    if isinstance(error, NetcorrError):
+        detail |= {"item": error.item, "found": error.found, "remedy": error.remedy}
+    return {"error": detail}
+
+
+def explain(error: BaseException) -> tuple[int, str]:
+    """Exit code and message for an error.
+
+    Parameters
+    ----------
+    error : BaseException
+        What was raised.
+
+    Returns
+    -------
+    (int, str)
+        Exit code, and one message for the user.
+    """
+    if isinstance(error, (KeyboardInterrupt, click.Abort, CancelledError)):
+        return CancelledError.exit_code, "cancelled; nothing was left half written"
+    if isinstance(error, NetcorrError):
+        return error.exit_code, str(error)
+    if isinstance(error, click.UsageError):
+        hint = f"; see '{error.ctx.command_path} --help'" if error.ctx else ""
+        return 2, error.format_message().rstrip(".") + hint
+    if isinstance(error, OSError) and error.filename:
+        return 3, f"{error.filename}: {error.strerror}; check the file, its folder and the space left on the disk"
+    return 1, (
+        f"a fault of netcorr itself, {type(error).__name__}: {error}; "
+        "run it again with --debug and report the traceback"
+    )
+
+
+def _stop(_number: int, _frame: FrameType | None) -> None:
+    raise KeyboardInterrupt
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run the command line.
+
+    Parameters
+    ----------
+    arguments : list of str, optional
+        Words after the program's name; those of the process when not given.
+
+    Returns
+    -------
+    int
+        Exit code.
+    """
+    words = sys.argv[1:] if arguments is None else arguments
+    if arguments is None:
+        signal.signal(signal.SIGTERM, _stop)
+    try:
+        code = commands.main(words, prog_name="netcorr", standalone_mode=False)
+        return int(code or 0)
+    except BrokenPipeError:  # the reader of our output went away: no one is left to tell
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 1
+    except (Exception, KeyboardInterrupt) as error:
+        if isinstance(error, click.NoArgsIsHelpError):
+            click.echo(error.ctx.get_help() if error.ctx else "")
+            return 2
+        if "--debug" in words:
+            traceback.print_exc()
+        code, message = explain(error)
+        if "--json" in words:
+            click.echo(json.dumps(_error_dict(error, exit_code=code, message=message), indent=2, ensure_ascii=False))
+        _complain(message)
+        return code
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,306 @@
+"""Network and recordings to leak candidates: the main job, declared once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from netcorr.feedback import Feedback, NoFeedback, PartOf
+from netcorr.tools.declare import OutputLayer, Tool
+from netcorr.tools.parameter import Parameter
+from netcorr.tools.shared_parameters import CRS, MAPPING, NETWORK
+from netcorr.units import UnitSystem
+
+if TYPE_CHECKING:
+    from netcorr.position import SurveyFix
+
+
+@dataclass(frozen=True, eq=False)
+class LocateResult:
+    """Where the leak is, and the files that say so.
+
+    Attributes
+    ----------
+    fix : SurveyFix
+        The answer.
+    files : tuple of pathlib.Path
+        What was written.
+    units : {'metric', 'us'}
+        Units of the text.
+    minimum_probability : float or None
+        Threshold that was asked for, 0 to 1.
+    """
+
+    fix: SurveyFix
+    files: tuple[Path, ...] = ()
+    units: UnitSystem = "metric"
+    minimum_probability: float | None = None
+
+    @property
+    def best_probability(self) -> float:
+        """Probability of the best candidate between two sensors; 0 without one."""
+        return max((c.probability for c in self.fix.candidates if c.in_bracket), default=0.0)
+
+    @property
+    def exit_code(self) -> int:
+        """4 when the best candidate is below the threshold, else 0."""
+        return 4 if self.best_probability < (self.minimum_probability or 0.0) else 0
+
+    @property
+    def verdict(self) -> str:
+        """Why the exit code is not 0."""
+        if not self.exit_code:
+            return ""
+        best = self.best_probability
+        found = f"the best candidate has a probability of {best:.2f}" if best else "there is no candidate"
+        return f"{found}, below the {self.minimum_probability:g} asked for"
+
+    def text(self) -> str:
+        """Give the answer in words that a crew can act on."""
+        from netcorr.export import survey_text
+
+        return survey_text(self.fix, units=self.units)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Give the answer for machines, in SI units."""
+        from netcorr.export import survey_dict
+
+        return {**survey_dict(self.fix), "files": [str(path) for path in self.files]}
+
+
+def locate(
+    *,
+    network: Path,
+    deployments: Path,
+    output: Path,
+    wgs84: Path | None = None,
+    map_picture: Path | None = None,
+    mapping: Path | None = None,
+    crs: str | None = None,
+    temperature_c: float = 10.0,
+    band_hz: tuple[float, float] | None = None,
+    map_accuracy_m: float = 0.5,
+    time_zone: str | None = None,
+    minimum_probability: float | None = None,
+    units: UnitSystem = "metric",
+    feedback: Feedback | None = None,
+) -> LocateResult:
+    """Find leaks on a network from simultaneous recordings and write them as a GeoPackage.
+
+    Parameters
+    ----------
+    network : pathlib.Path
+        Source of mains and fittings.
+    deployments : pathlib.Path
+        Table of recordings.
+    output : pathlib.Path
+        GeoPackage to write.
+    wgs84, map_picture : pathlib.Path, optional
+        Copy in longitude and latitude, and picture (PNG), to write as well.
+    mapping : pathlib.Path, optional
+        TOML file that says which of the source's layers and columns mean what.
+    crs : str, optional
+        CRS of a source that does not state one.
+    temperature_c : float
+        Water temperature. [degree C]
+    band_hz : (float, float), optional
+        Band to use; chosen from the recordings when not given. [Hz]
+    map_accuracy_m : float
+        How far a main may lie from where it is drawn. [m]
+    time_zone : str, optional
+        Zone of start times that state none.
+    minimum_probability : float, optional
+        Threshold for the exit code of the result, 0 to 1.
+    units : {'metric', 'us'}
+        Units of the text.
+    feedback : Feedback, optional
+        Progress and log.
+
+    Returns
+    -------
+    LocateResult
+        The answer and the files written.
+
+    Raises
+    ------
+    NetcorrError
+        If an input is at fault; the message says which and why.
+    """
+    from netcorr.layers import read_network_layers
+    from netcorr.network import build_network
+    from netcorr.position import LocateSettings, locate_survey
+    from netcorr.recordings import read_deployments, read_rounds
+
+    feedback = feedback or NoFeedback()
+    layers = read_network_layers(
+        network, mapping=mapping, crs=crs, feedback=PartOf(feedback, start=0.0, stop=0.1)
+    )
+    graph = build_network(layers, feedback=PartOf(feedback, start=0.1, stop=0.2))
+    rounds = read_rounds(
+        read_deployments(deployments),
+        time_zone=time_zone,
+        feedback=PartOf(feedback, start=0.2, stop=0.4),
+    )
+    fix = locate_survey(
+        graph,
+        rounds,
+        settings=LocateSettings(
+            temperature_c=temperature_c, band_hz=band_hz, map_accuracy_m=map_accuracy_m
+        ),
+        feedback=PartOf(feedback, start=0.4, stop=0.9),
+    )
+    feedback.progress(0.9, "writing the result")
+    files = _write(fix, output=output, wgs84=wgs84, map_picture=map_picture)
+    feedback.progress(1.0, "done")
+    return LocateResult(fix, files=files, units=units, minimum_probability=minimum_probability)
+
+
+def _write(
+    fix: SurveyFix, *, output: Path, wgs84: Path | None, map_picture: Path | None
+) -> tuple[Path, ...]:
+    from netcorr.export import draw_map, write_result, write_wgs84
+
+    write_result(fix, output)
+    if wgs84:
+        write_wgs84(fix, wgs84)
+    if map_picture:
+        draw_map(fix, map_picture)
+    return tuple(path for path in (output, wgs84, map_picture) if path)
+
+
+def _outputs() -> tuple[OutputLayer, ...]:
+    from netcorr.export import RESULT_LAYERS
+
+    return tuple(
+        OutputLayer(
+            "output",
+            layer.name,
+            layer.geometry or "none",
+            layer.title,
+            tuple((column.name, column.kind, column.meaning) for column in layer.columns),
+        )
+        for layer in RESULT_LAYERS
+    )
+
+
+TOOL = Tool(
+    id="locate",
+    title="Locate leaks",
+    purpose="Find leaks on a network from recordings made at the same time.",
+    description=(
+        "Loggers on two or more fittings recorded at the same moments. The pipe between them, its "
+        "material and its diameter come from the map; the difference in arrival time of the leak's "
+        "noise comes from the recordings. The result is a GeoPackage with ranked candidates, the area "
+        "that each may lie in, the paths, the sensors and one row for each pair and round."
+    ),
+    function=locate,
+    outputs=_outputs,
+    parameters=(
+        NETWORK,
+        Parameter(
+            "deployments",
+            "file_in",
+            "Table of recordings",
+            "A table with one row for each recording: logger, fitting (or lon and lat), recording (its "
+            "path, relative to the table) and start (with time zone).",
+            required=True,
+        ),
+        Parameter(
+            "output",
+            "file_out",
+            "Result",
+            "GeoPackage to write; one that is there is replaced.",
+            ("-o", "--output"),
+            required=True,
+            suffixes=(".gpkg",),
+        ),
+        Parameter(
+            "wgs84",
+            "file_out",
+            "Copy for phones",
+            "Also write the result in longitude and latitude, as phone maps want it.",
+            ("--wgs84",),
+            suffixes=(".gpkg", ".geojson"),
+        ),
+        Parameter(
+            "map_picture",
+            "file_out",
+            "Picture of the map",
+            "Also draw the result on the map, as a PNG picture.",
+            ("--map-picture",),
+            suffixes=(".png",),
+        ),
+        MAPPING,
+        CRS,
+        Parameter(
+            "temperature_c",
+            "number",
+            "Water temperature",
+            "Temperature of the water in the mains; cold water carries the noise more slowly.",
+            ("--temperature",),
+            unit="degrees C",
+            minimum=0,
+            maximum=40,
+            default=10.0,
+        ),
+        Parameter(
+            "band_hz",
+            "range",
+            "Frequency band",
+            "Use this band only, instead of the one that the recordings themselves speak for.",
+            ("--band",),
+            unit="Hz",
+            minimum=1,
+            maximum=20000,
+        ),
+        Parameter(
+            "map_accuracy_m",
+            "number",
+            "Accuracy of the map",
+            "How far a main may lie from where it is drawn; search areas are widened by it.",
+            ("--map-accuracy",),
+            unit="m",
+            minimum=0.01,
+            maximum=100,
+            default=0.5,
+        ),
+        Parameter(
+            "time_zone",
+            "text",
+            "Time zone",
+            "Zone of start times that state none, such as Europe/Lisbon or UTC.",
+            ("--time-zone",),
+        ),
+        Parameter(
+            "minimum_probability",
+            "number",
+            "Least probability",
+            "End with exit code 4 when no candidate between two sensors reaches it.",
+            ("--minimum-probability",),
+            unit="",
+            minimum=0,
+            maximum=1,
+        ),
+        Parameter(
+            "units",
+            "choice",
+            "Units",
+            "Units of the text; files and JSON always hold SI units.",
+            ("--units",),
+            choices=("metric", "us"),
+            default="metric",
+        ),
+    ),
+    examples=(
+        ("Two loggers, two rounds, one command:", "town.gpkg deployments.csv -o result.gpkg"),
+        (
+            "Warm water, feet and inches, a copy for the phone:",
+            "town.gpkg deployments.csv -o result.gpkg --temperature 18 --units us --wgs84 phone.gpkg",
+        ),
+        (
+            "A map with the utility's own layers and column names:",
+            "export.gdb deployments.csv -o result.gpkg --mapping our_map.toml",
+        ),
+    ),
+)
