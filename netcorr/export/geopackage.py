@@ -1,0 +1,275 @@
+"""Tables to a GeoPackage that is either complete and checked, or not there at all."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import sqlite3
+import tempfile
+import warnings
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+from urllib.parse import quote
+
+import pyogrio
+
+from netcorr.errors import ExportError
+from netcorr.export.describe_columns import describe_columns
+from netcorr.export.result_schema import RESULT_LAYERS, ResultLayer
+from netcorr.export.result_tables import result_tables
+from netcorr.feedback import Feedback, NoFeedback, check_cancelled
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from netcorr.position.fix import SurveyFix
+
+#: `application_id` and `user_version` of a GeoPackage 1.3 (OGC 12-128r17, requirement 2).
+_APPLICATION_ID = int.from_bytes(b"GPKG", "big")
+_USER_VERSION = 10300
+
+#: Tables without a place in the list of layers that may be lost with an old result.
+_OWN_TABLES = frozenset({layer.name for layer in RESULT_LAYERS} | {"layer_styles"})
+
+_PYOGRIO_ERRORS = (
+    pyogrio.errors.DataSourceError,
+    pyogrio.errors.DataLayerError,
+    pyogrio.errors.FeatureError,
+    pyogrio.errors.FieldError,
+    pyogrio.errors.GeometryError,
+)
+
+
+def write_result(fix: SurveyFix, path: str | os.PathLike[str], *, feedback: Feedback | None = None) -> None:
+    """Write the result of a survey as a GeoPackage.
+
+    The layers and their columns are those of `netcorr.export.result_schema.RESULT_LAYERS`, in the CRS
+    of the network; they are there and typed even when they have no rows. An older result under the
+    same name is replaced only when the new one is complete and has been checked.
+
+    Parameters
+    ----------
+    fix : SurveyFix
+        The answer of a survey.
+    path : str or path-like
+        File to write, ending in ``.gpkg``.
+    feedback : Feedback, optional
+        Told how far the work is.
+
+    Raises
+    ------
+    ExportError
+        If the file is in use by another program, holds other layers, or cannot be written.
+    CancelledError
+        If the user stopped it; nothing is written then.
+    """
+    write_tables(result_tables(fix), path, layers=RESULT_LAYERS, feedback=feedback)
+
+
+def write_tables(
+    tables: Mapping[str, pd.DataFrame],
+    path: str | os.PathLike[str],
+    *,
+    layers: Sequence[ResultLayer],
+    feedback: Feedback | None = None,
+) -> None:
+    """Write tables as layers of one new GeoPackage, all or nothing.
+
+    Parameters
+    ----------
+    tables : mapping of str to pandas.DataFrame
+        A table for each of `layers`, by its name.
+    path : str or path-like
+        File to write, ending in ``.gpkg``.
+    layers : sequence of ResultLayer
+        What to write, in this order.
+    feedback : Feedback, optional
+        Told how far the work is.
+
+    Raises
+    ------
+    ExportError
+        If the file is in use by another program, holds other layers, or cannot be written.
+    CancelledError
+        If the user stopped it.
+    """
+    feedback = feedback or NoFeedback()
+    target = Path(path)
+    check_target(target)
+    with replacing(target) as draft:
+        for done, layer in enumerate(layers):
+            check_cancelled(feedback)
+            feedback.progress(done / len(layers), f"writing {layer.name}")
+            _write_layer(tables[layer.name], draft, layer)
+        describe_columns(draft, layers)
+        _check_written(draft, tables)
+        check_cancelled(feedback)
+        check_target(target)
+    feedback.progress(1.0, f"wrote {target.name}")
+
+
+def check_target(target: Path) -> None:
+    """Refuse a file name at which writing would lose something or disturb another program.
+
+    Parameters
+    ----------
+    target : pathlib.Path
+        File that is going to be written or replaced.
+
+    Raises
+    ------
+    ExportError
+        If the name is wrong, the folder is missing, the file is in use or is not an earlier result.
+    """
+    if target.suffix.lower() != ".gpkg":
+        raise ExportError(str(target), found="no .gpkg at the end", remedy="name it such as result.gpkg")
+    check_folder(target)
+    for ending in ("-wal", "-journal"):
+        beside = target.with_name(target.name + ending)
+        if beside.exists():
+            raise ExportError(
+                str(target),
+                found=f"{beside.name} lies beside it, so another program is using it or has crashed",
+                remedy="close the program that has it open and try again, or choose another name",
+            )
+    if target.exists():
+        _check_replaceable(target)
+
+
+def check_folder(target: Path) -> None:
+    """Refuse a file whose folder is missing, or that is itself a folder.
+
+    Raises
+    ------
+    ExportError
+        If so.
+    """
+    if not target.parent.is_dir():
+        raise ExportError(
+            str(target),
+            found=f"there is no folder {target.parent}",
+            remedy="make the folder first or choose another",
+        )
+    if target.exists() and not target.is_file():
+        raise ExportError(str(target), found="this is not a file", remedy="choose another name")
+
+
+@contextlib.contextmanager
+def replacing(target: Path) -> Iterator[Path]:
+    """Give a draft to write beside the target; move it into place only when all went well.
+
+    Yields
+    ------
+    pathlib.Path
+        File to write, in a folder of its own on the same disk as `target`.
+
+    Raises
+    ------
+    ExportError
+        If anything fails while the draft is written or moved; the target is then as it was.
+    """
+    folder: str | None = None
+    try:
+        folder = tempfile.mkdtemp(prefix=".netcorr-", dir=target.parent)
+        draft = Path(folder) / target.name
+        yield draft
+        _flush_to_disk(draft)
+        os.replace(draft, target)
+    except PermissionError as error:
+        raise ExportError(
+            str(target),
+            found=f"no permission to write ({error.strerror})",
+            remedy="close any program that has it open, check the rights of the folder, or choose another",
+        ) from error
+    except (OSError, sqlite3.Error, *_PYOGRIO_ERRORS) as error:
+        raise ExportError(
+            str(target),
+            found=f"it could not be written ({error})",
+            remedy="check that the disk has room and can be written to; nothing was changed",
+        ) from error
+    finally:
+        if folder is not None:
+            shutil.rmtree(folder, ignore_errors=True)
+
+
+def _write_layer(table: pd.DataFrame, draft: Path, layer: ResultLayer) -> None:
+    """Add one layer to the draft; a complaint of the driver is as bad as an error here."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("error", RuntimeWarning)
+        try:
+            pyogrio.write_dataframe(
+                table,
+                draft,
+                layer=layer.name,
+                driver="GPKG",
+                geometry_type=layer.geometry,
+                dataset_options={"VERSION": "1.3"},
+                layer_options={
+                    "FID": "fid",
+                    "GEOMETRY_NAME": "geom",
+                    "IDENTIFIER": layer.title,
+                    "DESCRIPTION": layer.description,
+                },
+            )
+        except RuntimeWarning as warning:
+            raise OSError(str(warning)) from warning
+
+
+def _check_replaceable(target: Path) -> None:
+    """Refuse a file that another program holds, or that is not an earlier result."""
+    try:
+        with contextlib.closing(_open_existing(target)) as connection:
+            connection.execute("BEGIN EXCLUSIVE")
+            names = {name for (name,) in connection.execute("SELECT name FROM sqlite_master")}
+            listed = "gpkg_contents" in names
+            found = connection.execute("SELECT table_name FROM gpkg_contents") if listed else ()
+            others = sorted({name for (name,) in found} - _OWN_TABLES)
+            connection.rollback()
+    except sqlite3.OperationalError as error:
+        raise ExportError(
+            str(target),
+            found=f"another program has it open, or it is write-protected ({error})",
+            remedy="close the program that uses it and try again, or choose another name",
+        ) from error
+    except sqlite3.DatabaseError as error:
+        raise ExportError(
+            str(target),
+            found=f"it exists and is not a GeoPackage ({error})",
+            remedy="choose another name, or move that file away first",
+        ) from error
+    if others or (names and not listed):
+        what = f"layers that are not a result ({', '.join(others[:5])})" if others else "other data"
+        raise ExportError(
+            str(target), found=f"it holds {what}, which would be lost", remedy="choose another name"
+        )
+
+
+def _open_existing(path: Path) -> sqlite3.Connection:
+    """Connection that never makes a file."""
+    uri = f"file:{quote(str(path.absolute()))}?mode=rw"
+    return sqlite3.connect(uri, uri=True, timeout=0, isolation_level=None)
+
+
+def _check_written(draft: Path, tables: Mapping[str, pd.DataFrame]) -> None:
+    """Refuse a draft that does not hold what was to be written."""
+    wanted = {name: len(table) for name, table in tables.items()}
+    with contextlib.closing(_open_existing(draft)) as connection:
+        [(integrity,)] = connection.execute("PRAGMA integrity_check").fetchmany(1)
+        marks = tuple(
+            connection.execute(f"PRAGMA {key}").fetchone()[0] for key in ("application_id", "user_version")
+        )
+        listed = [name for (name,) in connection.execute("SELECT table_name FROM gpkg_contents")]
+        counts = {name: connection.execute(f'SELECT count(*) FROM "{name}"').fetchone()[0] for name in listed}
+    opened = {str(name) for name, _ in pyogrio.list_layers(draft)}
+    if integrity != "ok" or marks != (_APPLICATION_ID, _USER_VERSION):
+        raise OSError(f"the file written fails its check: {integrity}, marks {marks}")
+    if counts != wanted or opened != set(wanted):
+        raise OSError(f"the file written holds {counts} instead of {wanted}")
+
+
+def _flush_to_disk(path: Path) -> None:
+    """Make sure that the bytes are on the disk before the name points at them."""
+    with path.open("rb+") as file:
+        os.fsync(file.fileno())
