@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,8 @@ _RING_SHARE = 0.35
 #: ... and as long as the wave loses less than this over one wavelength [dB]; beyond it there is no wave.
 _MAX_LOSS_DB_PER_WAVELENGTH = 20.0
 _SEARCH_POINTS = 48
+#: Between neighbours of the search grid k / omega changes by less than this share, or it is another wave.
+_MAX_JUMP = 0.2
 _MAX_STEPS = 60
 _TOLERANCE = 1e-11
 
@@ -105,26 +108,18 @@ class Section:
         bore = 2 * a
         self._static = modulus / (a * (bore**2 / (2 * h * (bore + h)) + 1 + nu))
 
-    def solve(self, frequency_hz: Real) -> Complex:
-        """Wavenumber at each frequency, 0 at 0 Hz."""
-        k = np.zeros(frequency_hz.shape, dtype=np.complex128)
-        moving = frequency_hz > 0
-        k[moving], converged = self._iterate(2 * np.pi * frequency_hz[moving])
-        if not np.all(converged):
-            raise SpeedError(
-                "pipe wavenumber",
-                found=f"no fluid-dominated wave at {frequency_hz[moving][~converged][0]:.1f} Hz",
-                remedy="check bore, wall, material and soil of this pipe",
-            )
-        return k
-
-    def highest_frequency_hz(self) -> float:
-        """Highest frequency of a fixed grid up to which the wave is found and lives for a wavelength. [Hz]"""
+    @cached_property
+    def _table(self) -> tuple[Real, Complex]:
+        """Frequencies and k / omega on a fixed grid, as far up as the wave is found, smooth and alive."""
         top = _RING_SHARE * self.ring_frequency_hz
         grid = np.geomspace(top / 1000, top, _SEARCH_POINTS)
-        k, converged = self._iterate(2 * np.pi * grid)
-        loss_db = 2 * np.pi * NEPER_DB * -k.imag / k.real
-        good = converged & (loss_db < _MAX_LOSS_DB_PER_WAVELENGTH)
+        omega = 2 * np.pi * grid
+        first = np.sqrt(1 + self._compliance(1 / self._static)) / self.water.speed_m_s
+        k, converged = self._iterate((omega * first).astype(np.complex128), omega)
+        slowness = k / omega
+        steady = np.abs(np.diff(slowness, prepend=slowness[:1])) < _MAX_JUMP * np.abs(slowness)
+        alive = -2 * np.pi * NEPER_DB * k.imag < _MAX_LOSS_DB_PER_WAVELENGTH * k.real
+        good = converged & steady & alive
         count = int(np.argmin(good)) if not np.all(good) else _SEARCH_POINTS
         if count == 0:
             raise SpeedError(
@@ -132,12 +127,28 @@ class Section:
                 found="no fluid-dominated wave at any frequency",
                 remedy="check bore, wall, material and soil of this pipe",
             )
-        return float(grid[count - 1])
+        return grid[:count], slowness[:count]
 
-    def _iterate(self, omega: Real) -> tuple[Complex, NDArray[np.bool_]]:
-        """Steffensen's iteration of the fixed point from the low-frequency speed, all frequencies at once."""
-        slowness = np.sqrt(1 + self._compliance(1 / self._static)) / self.water.speed_m_s
-        k: Complex = (omega * slowness).astype(np.complex128)
+    @property
+    def highest_frequency_hz(self) -> float:
+        """Highest frequency at which the wave was looked for and found. [Hz]"""
+        return float(self._table[0][-1])
+
+    def solve(self, frequency_hz: Real) -> Complex:
+        """Wavenumber at each frequency up to `highest_frequency_hz`, 0 at 0 Hz."""
+        k = np.zeros(frequency_hz.shape, dtype=np.complex128)
+        moving = frequency_hz > 0
+        omega = 2 * np.pi * frequency_hz[moving]
+        # Between two points of the table the root lies beside both; where it is not found, the line is taken.
+        start = omega * np.interp(frequency_hz[moving], *self._table)
+        root, converged = self._iterate(start, omega)
+        near = np.abs(root - start) < _MAX_JUMP * np.abs(start)
+        k[moving] = np.where(converged & near, root, start)
+        return k
+
+    def _iterate(self, start: Complex, omega: Real) -> tuple[Complex, NDArray[np.bool_]]:
+        """Steffensen's iteration of the fixed point, all frequencies at once; and where it converged."""
+        k = start.copy()
         done = np.zeros(omega.shape, dtype=bool)
         for _ in range(_MAX_STEPS):
             left = np.flatnonzero(~done)

@@ -82,7 +82,7 @@ def pipe_wavenumber(
     if not (math.isfinite(extra_loss_factor) and 0 <= extra_loss_factor <= 1):
         raise SpeedError("extra loss factor", found=f"{extra_loss_factor}", remedy="give 0 to 1")
     model = Section(pipe, soil, water if water is not None else water_at(10.0))
-    limit_hz = model.highest_frequency_hz()
+    limit_hz = model.highest_frequency_hz
     flat = np.minimum(frequency.ravel(), limit_hz)
     unique, inverse = np.unique(flat, return_inverse=True)
     k = model.solve(unique)[inverse]
@@ -120,7 +120,7 @@ def highest_frequency_hz(pipe: PipeWall, *, soil: Soil | None = None, water: Wat
     >>> round(highest_frequency_hz(PipeWall(0.158, 0.006, 170e9, 0.28, 7050.0, 0.001)), -2)
     3500.0
     """
-    return Section(pipe, soil, water if water is not None else water_at(10.0)).highest_frequency_hz()
+    return Section(pipe, soil, water if water is not None else water_at(10.0)).highest_frequency_hz
 
 
 def phase_speed_m_s(frequency_hz: ArrayLike, wavenumber_rad_m: Complex) -> Real:
