@@ -1,0 +1,198 @@
+"""The likelihood of every delay, with the unknown coherence and the unknown band integrated out.
+
+Two channels of Gaussian noise with known power share a source with coherence amplitude ``g`` over a
+contiguous band of ``K`` independent bins. With ``r`` the correlogram of the unit-power spectra at a
+delay, averaged over these bins, the likelihood over that of no common source is, power concentrated out,
+
+    ``(1 - g^2)^K (1 - g r)^(-2 K)``.
+
+It is averaged over a logarithmic grid of ``g`` and over all contiguous bands. For one known coherence it is
+the maximum-likelihood correlogram of Hannan and Thomson (Knapp and Carter, 1976).
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy import fft
+from scipy.special import logsumexp
+
+from netcorr.delay.bands import contiguous_bands, sub_band_edges_hz
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+#: Coherence amplitudes that are averaged over; equal weight on a logarithmic scale.
+COHERENCE_AMPLITUDES = np.geomspace(0.01, 0.985, 80)
+#: Points at which the likelihood of one band is tabulated over the correlogram's value.
+TABLE_POINTS = 1501
+#: Delays are sampled this many times finer than the sample rate of the band.
+OVERSAMPLING = 4
+#: Samples kept beyond either end of the search range while the delays are refined.
+GUARD = 48
+
+
+@lru_cache(maxsize=4096)
+def _band_table(bins: int) -> NDArray[np.float64]:
+    """Log of the likelihood of one band of `bins` bins, over r from -1 to 1."""
+    r = np.linspace(-1.0, 1.0, TABLE_POINTS)[:, None]
+    g = COHERENCE_AMPLITUDES[None, :]
+    terms = bins * (np.log1p(-(g**2)) - 2 * np.log1p(-g * r))
+    table: NDArray[np.float64] = logsumexp(terms, axis=1) - np.log(g.size)
+    return table
+
+
+def band_log_likelihood(r: NDArray[np.float64], bins: float) -> NDArray[np.float64]:
+    """Log-likelihood of one band, coherence integrated out.
+
+    Parameters
+    ----------
+    r : numpy.ndarray
+        Mean of the unit-power correlogram over the band, -1 to 1, any shape.
+    bins : float
+        Number of independent bins in the band.
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape of `r`.
+
+    Examples
+    --------
+    >>> band_log_likelihood(np.array([0.0, 0.5]), 200.0).round(1)
+    array([-1. , 54.3])
+    """
+    # two significant digits of the number of bins keep the table small and change nothing that matters
+    digits = max(int(np.floor(np.log10(max(bins, 1.0)))) - 1, 0)
+    table = _band_table(max(round(bins / 10**digits) * 10**digits, 1))
+    position = (np.clip(r, -1.0, 1.0) + 1.0) * ((TABLE_POINTS - 1) / 2)
+    index = np.minimum(position.astype(np.int64), TABLE_POINTS - 2)
+    share = position - index
+    value: NDArray[np.float64] = table[index] * (1 - share) + table[index + 1] * share
+    return value
+
+
+class BandCorrelograms:
+    """Correlograms of one pair in every sub-band, over the delays of the search range.
+
+    Parameters
+    ----------
+    cross : numpy.ndarray
+        Shape (k,), complex: conj(A) B of unit-power spectra, zero where unusable.
+    usable : numpy.ndarray
+        Shape (k,), bool.
+    bin_hz : float
+        Width of a bin of `cross`. [Hz]
+    duration_s : float
+        Length of record that the spectra come from; a bin counts for ``duration_s * bin_hz``. [s]
+    max_delay_s : float
+        Half width of the search range. [s]
+    band_hz : (float, float)
+        Band to divide. [Hz]
+
+    Attributes
+    ----------
+    delay_s : numpy.ndarray
+        Shape (m,): evenly spaced delays, symmetric round 0. [s]
+    sums : numpy.ndarray
+        Shape (b + 1, m): correlogram summed over the sub-bands below, in bins.
+    bins : numpy.ndarray
+        Shape (b + 1,): independent bins in the sub-bands below.
+    edges_hz : numpy.ndarray
+        Shape (b + 1,): edges of the sub-bands. [Hz]
+    """
+
+    def __init__(
+        self,
+        cross: NDArray[np.complex128],
+        usable: NDArray[np.bool_],
+        *,
+        bin_hz: float,
+        duration_s: float,
+        max_delay_s: float,
+        band_hz: tuple[float, float],
+    ) -> None:
+        self.edges_hz = sub_band_edges_hz(*band_hz)
+        frequency_hz = np.arange(cross.size) * bin_hz
+        which = np.digitize(frequency_hz, self.edges_hz) - 1
+        count = self.edges_hz.size - 1
+        which[frequency_hz >= self.edges_hz[-1]] = count - 1
+        per_bin = duration_s * bin_hz
+        inside = usable & (which >= 0)
+        bins = np.bincount(which[inside], minlength=count) * per_bin
+        self.delay_s, rows = _correlate_bands(
+            cross * per_bin, np.where(inside, which, -1), count=count, bin_hz=bin_hz, max_delay_s=max_delay_s
+        )
+        self.sums = np.vstack([np.zeros(self.delay_s.size), np.cumsum(rows, axis=0)])
+        self.bins = np.concatenate([[0.0], np.cumsum(bins)])
+
+    def mean(self, first: int, last: int) -> tuple[NDArray[np.float64], float]:
+        """Correlogram averaged over sub-bands `first` to `last` (exclusive), and its number of bins."""
+        bins = float(self.bins[last] - self.bins[first])
+        return (self.sums[last] - self.sums[first]) / max(bins, 1e-9), bins
+
+    def log_likelihood(self) -> NDArray[np.float64]:
+        """Log-likelihood of every delay, bands averaged over, shape (m,)."""
+        total = np.full(self.delay_s.size, -np.inf)
+        used = 0
+        for first, last in contiguous_bands(self.edges_hz.size - 1):
+            r, bins = self.mean(int(first), int(last))
+            if bins < 4:
+                continue
+            total = np.logaddexp(total, band_log_likelihood(r, bins))
+            used += 1
+        averaged: NDArray[np.float64] = total - np.log(max(used, 1))
+        return averaged
+
+    def best_band(self, index: int) -> tuple[int, int]:
+        """Sub-bands (first, one past the last) with the highest likelihood at one delay."""
+        best, chosen = -np.inf, (0, self.edges_hz.size - 1)
+        for first, last in contiguous_bands(self.edges_hz.size - 1):
+            r, bins = self.mean(int(first), int(last))
+            value = float(band_log_likelihood(r[index : index + 1], bins)[0]) if bins >= 4 else -np.inf
+            if value > best:
+                best, chosen = value, (int(first), int(last))
+        return chosen
+
+
+def _correlate_bands(
+    cross: NDArray[np.complex128],
+    which: NDArray[np.int64],
+    *,
+    count: int,
+    bin_hz: float,
+    max_delay_s: float,
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """One correlogram for each sub-band, real part of the sum over its bins, finely sampled in delay."""
+    size = fft.next_fast_len(2 * cross.size, real=True)
+    rate_hz = size * bin_hz
+    half = int(np.ceil(max_delay_s * rate_hz)) + 1
+    keep = min(half + GUARD, size // 2 - 1)
+    coarse = np.empty((count, 2 * keep + 1))
+    for band in range(count):
+        row = fft.irfft(np.where(which == band, cross, 0.0), size)
+        coarse[band, keep:] = row[: keep + 1]
+        coarse[band, :keep] = row[-keep:]
+    coarse *= size / 2  # irfft divides by its size and counts every bin twice
+    fine = _refine(coarse)
+    centre = keep * OVERSAMPLING
+    reach = min(half * OVERSAMPLING, centre)
+    delay_s = np.arange(-reach, reach + 1) / (rate_hz * OVERSAMPLING)
+    return delay_s, fine[:, centre - reach : centre + reach + 1]
+
+
+def _refine(rows: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Band-limited interpolation; the guard at either end takes the ringing of the cut."""
+    points = rows.shape[1]
+    ramp = np.ones(points)
+    edge = min(GUARD // 2, points // 4)
+    if edge:
+        ramp[:edge] = 0.5 - 0.5 * np.cos(np.pi * (np.arange(edge) + 0.5) / edge)
+        ramp[-edge:] = ramp[:edge][::-1]
+    size = fft.next_fast_len(points + GUARD, real=True)
+    spectrum = fft.rfft(rows * ramp, size, axis=1)
+    fine = fft.irfft(spectrum, size * OVERSAMPLING, axis=1) * OVERSAMPLING
+    refined: NDArray[np.float64] = fine[:, : (points - 1) * OVERSAMPLING + 1]
+    return refined

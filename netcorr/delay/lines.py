@@ -1,0 +1,105 @@
+"""Spectral lines (mains hum, pumps, whines) found and taken out on the whole record.
+
+A line that is weak in every short segment is still coherent between two loggers on the same supply, and looks
+like a source at a fixed place. Only the whole record resolves it, so this comes before anything else.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy import fft, ndimage
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+#: A bin is part of a line when it stands this far above the local level. Noise does so once in e^12 bins.
+LINE_EXCESS = 12.0
+#: Half width of the window that gives the local level. [Hz]
+LEVEL_HALF_WIDTH_HZ = 3.0
+#: Share of the harmonics below 1 kHz that must stand out before the whole comb is taken for mains hum.
+COMB_SHARE = 0.3
+#: Mains frequencies. [Hz]
+MAINS_HZ = (50.0, 60.0)
+
+
+def line_bins(samples: NDArray[np.floating], sample_rate_hz: float) -> NDArray[np.bool_]:
+    """Bins of the whole-record spectrum that belong to spectral lines.
+
+    Parameters
+    ----------
+    samples : numpy.ndarray
+        Shape (n,).
+    sample_rate_hz : float
+        Sample rate. [Hz]
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (n // 2 + 1,), True where the bin of ``rfft(samples)`` belongs to a line.
+
+    Notes
+    -----
+    Periodogram with a Hann taper, local level from a running median divided by ln 2 (the median of an
+    exponential variable of unit mean), bins above `LINE_EXCESS` times that level and two neighbours on either
+    side; where enough harmonics of 50 or 60 Hz stand out, the whole comb.
+
+    Examples
+    --------
+    >>> rng = np.random.default_rng(1)
+    >>> t = np.arange(8000) / 4000
+    >>> mask = line_bins(rng.normal(size=8000) + np.sin(2 * np.pi * 300 * t), 4000.0)
+    >>> bool(mask[600]), float(mask.mean()) < 0.01
+    (True, True)
+    """
+    n = samples.size
+    bin_hz = sample_rate_hz / n
+    taper = np.hanning(n)
+    power = np.abs(fft.rfft((samples - samples.mean()) * taper)) ** 2
+    half = max(round(LEVEL_HALF_WIDTH_HZ / bin_hz), 8)
+    level = ndimage.median_filter(power, size=2 * half + 1, mode="nearest") / math.log(2)
+    high = power > LINE_EXCESS * np.maximum(level, np.finfo(float).tiny)
+    mask: NDArray[np.bool_] = ndimage.binary_dilation(high, iterations=2)
+    for mains_hz in MAINS_HZ:
+        if comb_stands_out(high, bin_hz=bin_hz, mains_hz=mains_hz):
+            mask |= _comb(n // 2 + 1, bin_hz=bin_hz, mains_hz=mains_hz)
+    return mask
+
+
+def comb_stands_out(high: NDArray[np.bool_], *, bin_hz: float, mains_hz: float) -> bool:
+    """Whether enough harmonics of a mains frequency stand out of the local level.
+
+    Parameters
+    ----------
+    high : numpy.ndarray
+        True for bins above the local level.
+    bin_hz : float
+        Bin width. [Hz]
+    mains_hz : float
+        Mains frequency. [Hz]
+
+    Returns
+    -------
+    bool
+        True when at least `COMB_SHARE` of the harmonics up to 1 kHz, and two at least, stand out.
+    """
+    top_hz = min(1000.0, (high.size - 1) * bin_hz)
+    harmonics_hz = np.arange(mains_hz, top_hz, mains_hz)
+    # 300 Hz is a harmonic of both mains frequencies and says nothing about which it is
+    harmonics_hz = harmonics_hz[harmonics_hz % 300 > 1]
+    width = 0.2 + 0.001 * harmonics_hz
+    hits = [
+        bool(high[max(int((h - w) / bin_hz), 0) : int((h + w) / bin_hz) + 2].any())
+        for h, w in zip(harmonics_hz, width, strict=True)
+    ]
+    return sum(hits) >= max(2, COMB_SHARE * len(hits))
+
+
+def _comb(size: int, *, bin_hz: float, mains_hz: float) -> NDArray[np.bool_]:
+    """Bins within 0.2 Hz of a harmonic, a little wider the higher it is: mains frequency drifts."""
+    f = np.arange(size) * bin_hz
+    harmonic = np.maximum(np.round(f / mains_hz), 1)
+    mask: NDArray[np.bool_] = np.abs(f - harmonic * mains_hz) <= np.minimum(0.2 + 0.01 * harmonic, 0.35)
+    return mask
