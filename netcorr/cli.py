@@ -11,6 +11,7 @@ import os
 import signal
 import sys
 import traceback
+from collections.abc import Mapping
 from functools import partial
 from types import FrameType
 from typing import IO, Any
@@ -31,6 +32,21 @@ Exit codes:
   4    done, but the result is below the threshold that was asked for
   130  cancelled
   1    a fault of netcorr itself"""
+
+
+INTRODUCTION = """Find buried water leaks on your own map, from recordings made at the same time.
+
+A leak in a pressurised main makes noise that runs along the pipe both ways. netcorr compares the
+recordings of two or more loggers, takes the pipe between them from your map, and says where along it the
+leak is and how sure that is.
+
+\b
+Start here:
+  netcorr inspect town.gpkg
+  netcorr locate town.gpkg deployments.csv -o result.gpkg
+
+Before anyone digs: locate all other utilities first, mind traffic, confined spaces and pressure. A
+licensed crew and the local rules decide."""
 
 
 class TerminalFeedback:
@@ -162,33 +178,29 @@ def _print_result(result: ToolResult, *, as_json: bool) -> None:
 
 def _complain(text: str) -> None:
     colour = sys.stderr.isatty() and not os.environ.get("NO_COLOR")
-    click.echo(click.style("netcorr:", fg="red", bold=True) + f" {text}" if colour else f"netcorr: {text}", err=True)
+    click.echo(
+        click.style("netcorr:", fg="red", bold=True) + f" {text}" if colour else f"netcorr: {text}", err=True
+    )
 
 
-@click.group(
-    epilog=EXIT_CODES,
-    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
-)
-@click.version_option(__version__, prog_name="netcorr")
-def commands() -> None:
-    """Find buried water leaks on your own map, from recordings made at the same time.
+def commands_for(tools: Mapping[str, Tool]) -> click.Group:
+    """Command line of a set of tools.
 
-    A leak in a pressurised main makes noise that runs along the pipe both ways. netcorr compares
-    recordings of two or more loggers, takes the pipe between them from your map, and says where along
-    it the leak is and how sure that is.
+    Parameters
+    ----------
+    tools : mapping of str to Tool
+        Tools by id.
 
-    \b
-    Start here:
-      netcorr inspect town.gpkg
-      netcorr locate town.gpkg deployments.csv -o result.gpkg
-
-    Before anyone digs: locate all other utilities first, mind traffic, confined spaces and pressure.
-    A licensed crew and the local rules decide.
+    Returns
+    -------
+    click.Group
+        One command for each tool.
     """
-
-
-for _tool in TOOLS.values():
-    commands.add_command(_command(_tool))
+    settings = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
+    group = click.Group("netcorr", help=INTRODUCTION, epilog=EXIT_CODES, context_settings=settings)
+    for tool in tools.values():
+        group.add_command(_command(tool))
+    return click.version_option(__version__, prog_name="netcorr")(group)
 
 
 def _error_dict(error: BaseException, *, exit_code: int, message: str) -> dict[str, Any]:
@@ -219,7 +231,10 @@ def explain(error: BaseException) -> tuple[int, str]:
         hint = f"; see '{error.ctx.command_path} --help'" if error.ctx else ""
         return 2, error.format_message().rstrip(".") + hint
     if isinstance(error, OSError) and error.filename:
-        return 3, f"{error.filename}: {error.strerror}; check the file, its folder and the space left on the disk"
+        return (
+            3,
+            f"{error.filename}: {error.strerror}; check the file, its folder and the space left on the disk",
+        )
     return 1, (
         f"a fault of netcorr itself, {type(error).__name__}: {error}; "
         "run it again with --debug and report the traceback"
@@ -230,13 +245,15 @@ def _stop(_number: int, _frame: FrameType | None) -> None:
     raise KeyboardInterrupt
 
 
-def main(arguments: list[str] | None = None) -> int:
+def main(arguments: list[str] | None = None, *, tools: Mapping[str, Tool] = TOOLS) -> int:
     """Run the command line.
 
     Parameters
     ----------
     arguments : list of str, optional
         Words after the program's name; those of the process when not given.
+    tools : mapping of str to Tool
+        Tools by id.
 
     Returns
     -------
@@ -247,22 +264,26 @@ def main(arguments: list[str] | None = None) -> int:
     if arguments is None:
         signal.signal(signal.SIGTERM, _stop)
     try:
-        code = commands.main(words, prog_name="netcorr", standalone_mode=False)
+        code = commands_for(tools).main(words, prog_name="netcorr", standalone_mode=False)
         return int(code or 0)
     except BrokenPipeError:  # the reader of our output went away: no one is left to tell
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 1
     except (Exception, KeyboardInterrupt) as error:
-        if isinstance(error, click.NoArgsIsHelpError):
-            click.echo(error.ctx.get_help() if error.ctx else "")
-            return 2
-        if "--debug" in words:
-            traceback.print_exc()
-        code, message = explain(error)
-        if "--json" in words:
-            click.echo(json.dumps(_error_dict(error, exit_code=code, message=message), indent=2, ensure_ascii=False))
-        _complain(message)
-        return code
+        return _report(error, words)
+
+
+def _report(error: BaseException, words: list[str]) -> int:
+    if isinstance(error, click.exceptions.NoArgsIsHelpError):
+        click.echo(error.format_message(), err=True)
+        return 2
+    if "--debug" in words:
+        traceback.print_exception(error)
+    code, message = explain(error)
+    if "--json" in words:
+        click.echo(json.dumps(_error_dict(error, exit_code=code, message=message), indent=2))
+    _complain(message)
+    return code
 
 
 if __name__ == "__main__":
