@@ -1,0 +1,112 @@
+"""What cannot be a pipe is left out: mains without geometry or length, and mains drawn twice."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from netcorr.errors import NetworkError
+from netcorr.network.tolerances import SAME_PLACE_M
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+    from numpy.typing import NDArray
+
+    from netcorr.layers.network_layers import NetworkLayers
+    from netcorr.network.lines import Lines
+    from netcorr.network.log import ChangeLog
+
+#: Attributes on which two drawings of one main may differ.
+_COMPARED = ("material", "diameter_mm", "wall_mm", "year", "wave_speed_m_s", "length_m", "in_service")
+
+
+def usable_mains(layers: NetworkLayers, log: ChangeLog) -> gpd.GeoDataFrame:
+    """Mains with a geometry, in the order of their ids so that the order of features plays no part.
+
+    Raises
+    ------
+    NetworkError
+        If there is none, or one is not a single LineString.
+    """
+    mains = layers.mains
+    shapes = mains.geometry.array
+    kinds = shapely.get_type_id(shapes)
+    wrong = np.flatnonzero((kinds != shapely.GeometryType.LINESTRING) & (kinds >= 0))
+    if len(wrong):
+        raise NetworkError(
+            f"{layers.source}, main {mains['asset_id'].iloc[wrong[0]]}",
+            found=f"geometry {shapely.GeometryType(int(kinds[wrong[0]])).name}",
+            remedy="split multipart lines into single ones; read_network_layers does",
+        )
+    keep = (kinds >= 0) & ~shapely.is_empty(shapes) & _finite(shapes)
+    lost = mains["asset_id"].to_numpy(dtype=object)[~keep]
+    log.add(
+        "no_geometry", lost, xy=np.full((len(lost), 2), np.nan), text=["main without a geometry"] * len(lost)
+    )
+    if not keep.any():
+        raise NetworkError(
+            f"{layers.source}, mains", found="no main has a geometry", remedy="give a layer of lines"
+        )
+    mains = mains[keep]
+    bounds = shapely.bounds(mains.geometry.array)
+    order = np.lexsort((*bounds.T[::-1], mains["asset_id"].to_numpy(dtype=object).astype(str)))
+    return mains.iloc[order].reset_index(drop=True)
+
+
+def without_zero_length(lines: Lines, log: ChangeLog) -> NDArray[np.bool_]:
+    """Which lines have a length, the rest being logged."""
+    keep = lines.length_m > SAME_PLACE_M / 10
+    _log_lines("zero_length", lines, np.flatnonzero(~keep), log, ["main without length"] * int((~keep).sum()))
+    return keep
+
+
+def without_duplicates(lines: Lines, keep: NDArray[np.bool_], log: ChangeLog) -> NDArray[np.bool_]:
+    """Which of the lines in `keep` to keep when those drawn twice, in either direction, count once.
+
+    The drawing that is in service and has a material stays.
+    """
+    suspects = _suspects(lines, keep)
+    if not len(suspects):
+        return keep
+    shapes = lines.frame.geometry.array
+    same = pd.Series(shapely.to_wkb(shapely.normalize(shapely.force_2d(shapes[suspects]))))
+    frame = lines.frame.iloc[suspects]
+    rank = np.lexsort((np.arange(len(suspects)), frame["material"].isna(), ~lines.in_service[suspects]))
+    first = same.iloc[rank].duplicated().sort_index().to_numpy()
+    stays = pd.Series(suspects[~first], index=same[~first])
+    gone = suspects[first]
+    kept = stays.loc[same[first]].to_numpy()
+    texts = [_duplicate_text(lines, int(g), int(k)) for g, k in zip(gone, kept, strict=True)]
+    _log_lines("duplicate", lines, gone, log, texts)
+    result = keep.copy()
+    result[gone] = False
+    return result
+
+
+def _suspects(lines: Lines, keep: NDArray[np.bool_]) -> NDArray[np.intp]:
+    """Lines that share their bounds and number of vertices with another: few, and quick to find."""
+    sums = {f"b{k}": column for k, column in enumerate(shapely.bounds(lines.frame.geometry.array).T)}
+    table = pd.DataFrame({**sums, "n": np.diff(lines.first)})[keep]
+    return table.index[table.duplicated(keep=False)].to_numpy()
+
+
+def _duplicate_text(lines: Lines, gone: int, kept: int) -> str:
+    a, b = lines.frame.iloc[gone], lines.frame.iloc[kept]
+    differing = [name for name in _COMPARED if not _equal(a[name], b[name])]
+    text = f"drawn exactly like main {b['asset_id']}, which is kept"
+    return text + (f"; they differ in {', '.join(differing)}" if differing else "")
+
+
+def _equal(a: Any, b: Any) -> bool:
+    return bool(a == b or (pd.isna(a) and pd.isna(b)))
+
+
+def _log_lines(change: str, lines: Lines, which: NDArray[np.intp], log: ChangeLog, text: list[str]) -> None:
+    log.add(change, lines.ids[which], xy=lines.xyz[lines.first[which], :2], text=text)
+
+
+def _finite(shapes: Any) -> NDArray[np.bool_]:
+    return np.asarray(np.isfinite(shapely.bounds(shapes)).all(axis=1))

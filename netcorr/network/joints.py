@@ -1,0 +1,263 @@
+"""Which ends of mains, and which places along other mains, are one joint."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import numpy as np
+import pandas as pd
+import shapely
+from scipy.spatial import cKDTree
+
+from netcorr.network.cluster import Links, cluster
+from netcorr.network.lines import all_segments, nearest_places
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from netcorr.network.lines import Floats, Ints, Lines
+    from netcorr.network.tolerances import Tolerances
+
+#: A main may close on itself over a small gap only if it is this many times as long as the tolerance.
+RING_FACTOR = 10
+
+
+@dataclass(frozen=True, eq=False)
+class Joints:
+    """Joints of the mains.
+
+    Attributes
+    ----------
+    end_joint : numpy.ndarray of int, shape (2 n,)
+        Joint of each end; start of line k at 2 k, its end at 2 k + 1.
+    cut_line, cut_joint : numpy.ndarray of int, shape (c,)
+        Cuts through lines where ends of others touch them, and the joint that each is part of.
+    cut_along_m : numpy.ndarray of float, shape (c,)
+        Where, from the start of the line in the plane. [m]
+    touch_end : numpy.ndarray of int, shape (c,)
+        One of the ends that touch there.
+    kept_apart : numpy.ndarray of int, shape (s,)
+        Short lines that joining would have swallowed.
+    count : int
+        Number of joints.
+    """
+
+    end_joint: Ints
+    cut_line: Ints
+    cut_joint: Ints
+    cut_along_m: Floats
+    touch_end: Ints
+    kept_apart: Ints
+    count: int
+
+
+class _Touches(NamedTuple):
+    spot: Ints  # place of an end
+    line: Ints  # main that it touches
+    along_m: Floats
+    gap_m: Floats
+
+    def take(self, which: Any) -> _Touches:
+        return _Touches(self.spot[which], self.line[which], self.along_m[which], self.gap_m[which])
+
+
+def find_joints(lines: Lines, tree: shapely.STRtree, *, tolerances: Tolerances) -> Joints:
+    """Join ends within the tolerance, and ends with the mains that they touch.
+
+    Parameters
+    ----------
+    lines : Lines
+        Mains with a length, none twice.
+    tree : shapely.STRtree
+        Of `lines.geometries`.
+    tolerances : Tolerances
+        How near is near.
+
+    Returns
+    -------
+    Joints
+        Neither the two ends of a short main nor those of any main farther apart than the tolerance
+        are ever one joint, unless they were drawn so.
+    """
+    end_spot, spots = _spots(lines.ends)
+    touches = _without_both_ends(
+        lines, end_spot, _touches(lines, tree, end_spot, spots, tolerances), tolerances
+    )
+    near_start = touches.along_m <= tolerances.end_m
+    near_end = lines.length_m[touches.line] - touches.along_m <= tolerances.end_m
+    nearer_end = 2 * touches.along_m > lines.length_m[touches.line]
+    at_end = near_start | near_end
+    cuts = touches.take(~at_end)
+    other = end_spot[2 * touches.line + nearer_end][at_end]
+    links = Links.join(
+        _end_links(spots, tolerances.join_m),
+        Links(touches.spot[at_end], other, np.hypot(*(spots[touches.spot[at_end]] - spots[other]).T)),
+        Links(cuts.spot, len(spots) + np.arange(len(cuts.spot)), cuts.gap_m),
+        _cut_links(lines, cuts, len(spots), tolerances.end_m),
+    )
+    apart = _must_stay_apart(lines, end_spot, tolerances.join_m)
+    places = np.vstack([spots, _plane_at(lines, cuts)])
+    label, refused = cluster(places, links, apart=end_spot.reshape(-1, 2)[apart])
+    used, numbered = np.unique(label[: len(spots)], return_inverse=True)
+    cut_joint = np.searchsorted(used, label[len(spots) :])
+    cut_joint[~np.isin(label[len(spots) :], used)] = -1  # its end went to another joint
+    end_at = np.zeros(len(spots), dtype=np.intp)
+    end_at[end_spot[::-1]] = np.arange(len(end_spot))[::-1]
+    reach_m = 2 * (tolerances.cut_m + tolerances.end_m)
+    joints = _joints(
+        lines, numbered[end_spot], cuts=cuts, cut_joint=cut_joint, end_at=end_at, reach_m=reach_m
+    )
+    return replace(joints, kept_apart=apart[refused])
+
+
+def _spots(ends: Floats) -> tuple[Ints, Floats]:
+    """Places of ends, each once: place of each end, and the places."""
+    code, unique = pd.factorize(ends[:, 0] + 1j * ends[:, 1])
+    return np.asarray(code, dtype=np.intp), np.column_stack([unique.real, unique.imag])
+
+
+def _end_links(spots: Floats, join_m: float) -> Links:
+    pairs = cKDTree(spots).query_pairs(join_m, output_type="ndarray")
+    return Links(pairs[:, 0], pairs[:, 1], np.hypot(*(spots[pairs[:, 0]] - spots[pairs[:, 1]]).T))
+
+
+def _touches(
+    lines: Lines, tree: shapely.STRtree, end_spot: Ints, spots: Floats, tolerances: Tolerances
+) -> _Touches:
+    """Places where an end lies on or near another main, or on a far part of its own."""
+    spot, line = tree.query(shapely.points(spots), predicate="dwithin", distance=tolerances.cut_m)
+    own = (end_spot[2 * line] == spot) | (end_spot[2 * line + 1] == spot)
+    spot, line = spot[~own], line[~own]
+    near = nearest_places(all_segments(lines, spots[spot], line), tolerances.cut_m)
+    others = _Touches(spot[near.pair], line[near.pair], near.along_m, near.gap_m)
+    parts = [others, *(_own_touches(lines, end_spot, side, tolerances) for side in (0, 1))]
+    return _Touches(
+        np.concatenate([part.spot for part in parts]),
+        np.concatenate([part.line for part in parts]),
+        np.concatenate([part.along_m for part in parts]),
+        np.concatenate([part.gap_m for part in parts]),
+    )
+
+
+def _own_touches(lines: Lines, end_spot: Ints, side: int, tolerances: Tolerances) -> _Touches:
+    """Places where a main's start (side 0) or end (side 1) lies on the main itself, as in a 6 or a ring."""
+    line = np.flatnonzero(np.diff(lines.first) > 3)
+    near = nearest_places(all_segments(lines, lines.ends[2 * line + side], line), tolerances.cut_m)
+    owner = line[near.pair]
+    away_m = np.abs(near.along_m - (lines.length_m[owner] if side else 0.0))
+    spot = end_spot[2 * owner + side]
+    far = away_m > RING_FACTOR * tolerances.end_m
+    closes = (lines.length_m[owner] - away_m <= tolerances.end_m) & (end_spot[2 * owner + 1 - side] == spot)
+    true = far & ~closes
+    return _Touches(spot, owner, near.along_m, near.gap_m).take(true)
+
+
+def _without_both_ends(lines: Lines, end_spot: Ints, touches: _Touches, tolerances: Tolerances) -> _Touches:
+    """Drop the farther touch where both ends of a short main lie near the same other main.
+
+    A stub of a decimetre has its free end within the tolerance of the main that it leaves.
+    """
+    short = np.flatnonzero(lines.length_m <= tolerances.cut_m + tolerances.end_m)
+    ends = pd.DataFrame({"a": end_spot[2 * short], "b": end_spot[2 * short + 1]})
+    table = pd.DataFrame({"spot": touches.spot, "line": touches.line, "gap": touches.gap_m})
+    table["row"] = np.arange(len(table))
+    both = ends.merge(table, left_on="a", right_on="spot").merge(
+        table, left_on=["b", "line"], right_on=["spot", "line"], suffixes=("_a", "_b")
+    )
+    gap_a, gap_b = both["gap_a"].to_numpy(dtype=float), both["gap_b"].to_numpy(dtype=float)
+    farther = np.where(gap_a > gap_b, both["row_a"], both["row_b"])
+    drop = farther[np.abs(gap_a - gap_b) > tolerances.end_m / 100]
+    keep = np.ones(len(table), dtype=bool)
+    keep[drop.astype(np.intp)] = False
+    return touches.take(keep)
+
+
+def _cut_links(lines: Lines, cuts: _Touches, offset: int, end_m: float) -> Links:
+    """Neighbouring cuts of one main, to become one joint."""
+    where = lines.base_m[cuts.line] + cuts.along_m
+    order = np.argsort(where, kind="stable")
+    gap = np.diff(where[order])
+    close = np.flatnonzero(gap <= end_m)
+    return Links(offset + order[close], offset + order[close + 1], gap[close])
+
+
+def _must_stay_apart(lines: Lines, end_spot: Ints, join_m: float) -> Ints:
+    """Lines whose two ends may not become one joint: all but rings, drawn closed or nearly so."""
+    gap = np.hypot(*(lines.ends[0::2] - lines.ends[1::2]).T)
+    ring = (gap <= join_m) & (lines.length_m > RING_FACTOR * join_m)
+    return np.flatnonzero(~ring & (end_spot[0::2] != end_spot[1::2]))
+
+
+def _plane_at(lines: Lines, cuts: _Touches) -> Floats:
+    after = lines.vertex_after(cuts.line, cuts.along_m)
+    span = lines.along_m[after] - lines.along_m[after - 1]
+    part = np.divide(cuts.along_m - lines.along_m[after - 1], span, out=np.zeros(len(after)), where=span > 0)
+    return lines.plane[after - 1] + part[:, None] * (lines.plane[after] - lines.plane[after - 1])
+
+
+def _joints(
+    lines: Lines, end_joint: Ints, *, cuts: _Touches, cut_joint: Ints, end_at: Ints, reach_m: float
+) -> Joints:
+    """Cuts of joints, those of one joint side by side on a main made one; none beside its own end."""
+    left = lines.length_m[cuts.line] - cuts.along_m
+    beside = (cut_joint == end_joint[2 * cuts.line]) & (cuts.along_m <= reach_m)
+    beside |= (cut_joint == end_joint[2 * cuts.line + 1]) & (left <= reach_m)
+    use = np.flatnonzero((cut_joint >= 0) & ~beside)
+    axis = lines.base_m[cuts.line[use]] + cuts.along_m[use]
+    order = np.lexsort((axis, cut_joint[use], cuts.line[use]))
+    use, axis = use[order], axis[order]
+    new = np.ones(len(use), dtype=bool)
+    new[1:] = (np.diff(cuts.line[use]) != 0) | (np.diff(cut_joint[use]) != 0) | (np.diff(axis) > reach_m)
+    group = np.cumsum(new) - 1
+    first = use[new]
+    return Joints(
+        end_joint=end_joint,
+        cut_line=cuts.line[first],
+        cut_joint=cut_joint[first],
+        cut_along_m=np.bincount(group, cuts.along_m[use]) / np.bincount(group) if len(use) else np.zeros(0),
+        touch_end=end_at[cuts.spot[first]],
+        kept_apart=np.zeros(0, dtype=np.intp),
+        count=int(end_joint.max()) + 1,
+    )
+
+
+def joint_places(lines: Lines, joints: Joints, cut_xyz: Floats) -> tuple[NDArray[np.float64], Floats]:
+    """Where each joint lies: on the mains cut there, else where most ends are; shape (count, 2).
+
+    Returns
+    -------
+    xy : numpy.ndarray of float
+        In the CRS of the map.
+    plane : numpy.ndarray of float
+        In the plane. [m]
+    """
+    ends = np.column_stack([lines.first[:-1], lines.first[1:] - 1]).ravel()
+    code, _ = _spots(lines.ends)
+    share = np.bincount(code)[code].astype(float)
+    most = np.zeros(joints.count)
+    np.maximum.at(most, joints.end_joint, share)
+    chosen = share == most[joints.end_joint]
+    cut_plane = _plane_at(
+        lines, _Touches(joints.touch_end, joints.cut_line, joints.cut_along_m, joints.cut_along_m)
+    )
+    xy = _means(joints, chosen, lines.xyz[ends, :2], cut_xyz[:, :2])
+    return xy, _means(joints, chosen, lines.plane[ends], cut_plane)
+
+
+def _means(joints: Joints, chosen: NDArray[np.bool_], ends: Floats, cuts: Floats) -> Floats:
+    def mean(joint: Ints, values: Floats) -> Floats:
+        count = np.bincount(joint, minlength=joints.count)
+        # the mean of offsets from one of them: equal coordinates stay equal to the last digit
+        origin = np.zeros((joints.count, 2))
+        origin[joint] = values
+        total = np.column_stack(
+            [np.bincount(joint, (values - origin[joint])[:, k], minlength=joints.count) for k in (0, 1)]
+        )
+        return origin + np.divide(total, count[:, None], out=np.zeros_like(total), where=count[:, None] > 0)
+
+    result = mean(joints.end_joint[chosen], ends[chosen])
+    if len(joints.cut_joint):
+        cut = np.unique(joints.cut_joint)
+        result[cut] = mean(joints.cut_joint, cuts)[cut]
+    return result

@@ -1,0 +1,97 @@
+"""The log of every change to the source: what, where, how far moved."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from netcorr.network.pipe_network import LOG_COLUMNS
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import pyproj
+    from numpy.typing import ArrayLike
+
+#: Kinds of change and what each means.
+CHANGES = {
+    "no_geometry": "a main or fitting without a usable geometry was left out",
+    "zero_length": "a main without length was left out",
+    "duplicate": "a main drawn twice was left out once",
+    "cut": "a main was cut where the end of another touches it",
+    "joined": "the end of a main was moved to a joint",
+    "kept_apart": "ends within the tolerance were not joined, because that would swallow a short main",
+    "attached": "a fitting was taken as sitting on the nearest main",
+    "passed_over": "a fitting was attached to a main in service, though one out of service is nearer",
+    "too_far": "a fitting is too far from any main, and was not attached",
+    "closed": "a closed valve parts its main",
+    "closed_joint": "a closed valve sits where several mains meet, and parts them all",
+    "closed_end": "a closed valve sits at a dead end, and parts nothing",
+    "measured": "the measured length of a main differs much from the drawn one; the measured one is used",
+}
+
+
+@dataclass
+class ChangeLog:
+    """Rows of the log while the network is being built."""
+
+    crs: pyproj.CRS
+    _parts: list[pd.DataFrame] = field(default_factory=list)
+
+    def add(
+        self,
+        change: str,
+        source_ids: ArrayLike,
+        *,
+        xy: ArrayLike,
+        text: Sequence[str],
+        moved_m: ArrayLike = 0.0,
+    ) -> None:
+        """Append rows of one kind.
+
+        Parameters
+        ----------
+        change : str
+            Key of `CHANGES`.
+        source_ids : array_like of str, shape (n,)
+            Asset ids.
+        xy : array_like of float, shape (n, 2)
+            Places in the CRS of the map; NaN where there is none.
+        text : sequence of str, length n
+            One sentence each.
+        moved_m : array_like of float, shape (n,) or scalar
+            Distances moved. [m]
+        """
+        if change not in CHANGES:
+            raise KeyError(change)
+        ids = np.asarray(source_ids, dtype=object)
+        if not len(ids):
+            return
+        columns: dict[str, Any] = {
+            "source_id": ids,
+            "change": change,
+            "moved_m": np.broadcast_to(np.asarray(moved_m, dtype=float), ids.shape),
+            "text": list(text),
+            "xy": list(np.asarray(xy, dtype=float).reshape(-1, 2)),
+        }
+        self._parts.append(pd.DataFrame(columns))
+
+    def frame(self) -> gpd.GeoDataFrame:
+        """The log as a layer of points, sorted by kind and source id."""
+        if not self._parts:
+            empty: dict[str, Any] = {name: pd.Series(dtype=object) for name in LOG_COLUMNS}
+            empty["moved_m"] = pd.Series(dtype=float)
+            return gpd.GeoDataFrame(empty, geometry=[], crs=self.crs)
+        rows = pd.concat(self._parts, ignore_index=True)
+        rank = rows["change"].map({change: k for k, change in enumerate(CHANGES)})
+        rows = rows.iloc[np.lexsort((rows["text"], rows["source_id"], rank))].reset_index(drop=True)
+        xy = np.vstack(rows.pop("xy").to_list())
+        points = np.full(len(rows), None, dtype=object)
+        known = np.isfinite(xy).all(axis=1)
+        points[known] = shapely.points(xy[known])
+        return gpd.GeoDataFrame(rows[list(LOG_COLUMNS)], geometry=points, crs=self.crs)

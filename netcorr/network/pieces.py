@@ -1,0 +1,128 @@
+"""Mains cut into the pieces that become edges."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+
+from netcorr.network.ground import geodesic_lengths_m
+
+if TYPE_CHECKING:
+    import pyproj
+    from numpy.typing import NDArray
+
+    from netcorr.network.lines import Floats, Ints, Lines
+
+#: A vertex this near to a cut is the cut. [m]
+_VERTEX_M = 1e-6
+
+
+@dataclass(frozen=True, eq=False)
+class Cuts:
+    """Cuts through lines, sorted by line and distance; `node` is the node at each."""
+
+    line: Ints
+    along_m: Floats
+    node: Ints
+
+    @classmethod
+    def sorted_from(cls, line: Ints, *, along_m: Floats, node: Ints) -> Cuts:
+        """Sort cuts along the lines."""
+        order = np.lexsort((along_m, line))
+        return cls(line[order], along_m[order], node[order])
+
+
+@dataclass(frozen=True, eq=False)
+class Pieces:
+    """Pieces of lines between nodes, in the order of the lines.
+
+    Attributes
+    ----------
+    line : numpy.ndarray of int, shape (p,)
+        Line that each is a piece of.
+    from_node, to_node : numpy.ndarray of int, shape (p,)
+        Nodes at its ends.
+    geometry : numpy.ndarray of shapely.LineString, shape (p,)
+        In the CRS of the map, without Z, from node to node.
+    drawn_m : numpy.ndarray of float, shape (p,)
+        Ground length, with slope where the map has Z. [m]
+    """
+
+    line: Ints
+    from_node: Ints
+    to_node: Ints
+    geometry: NDArray[np.object_]
+    drawn_m: Floats
+
+
+def cut_lines(lines: Lines, cuts: Cuts, *, end_node: Ints, node_xy: Floats, crs: pyproj.CRS) -> Pieces:
+    """Cut lines, and move the ends of the pieces to their nodes.
+
+    Parameters
+    ----------
+    lines : Lines
+        Mains.
+    cuts : Cuts
+        Where to cut, strictly between the ends.
+    end_node : numpy.ndarray of int, shape (2 n,)
+        Node of each end of a line; start of line k at 2 k, its end at 2 k + 1.
+    node_xy : numpy.ndarray of float, shape (m, 2)
+        Places of the nodes in `crs`.
+    crs : pyproj.CRS
+        CRS of the map.
+
+    Returns
+    -------
+    Pieces
+        One more for each line than it has cuts.
+    """
+    n, v = len(lines), len(lines.xyz)
+    after = lines.vertex_after(cuts.line, cuts.along_m)
+    keep = np.ones(v, dtype=bool)
+    for vertex in (after - 1, after):
+        inner = (vertex > lines.first[cuts.line]) & (vertex < lines.first[cuts.line + 1] - 1)
+        same = np.abs(lines.along_m[vertex] - cuts.along_m) < _VERTEX_M
+        keep[vertex[inner & same]] = False
+    xyz = np.insert(
+        lines.xyz, np.repeat(after, 2), np.repeat(lines.at(cuts.line, cuts.along_m), 2, axis=0), axis=0
+    )
+    # a piece starts at the first vertex of a line and at the second copy of each cut
+    starts = np.zeros(len(xyz), dtype=np.intp)
+    copies = after + 2 * np.arange(len(after))
+    vertices = np.ones(len(xyz), dtype=bool)
+    vertices[copies] = vertices[copies + 1] = False
+    starts[np.flatnonzero(vertices)[lines.first[:-1]]] = 1
+    starts[copies + 1] = 1
+    kept = np.ones(len(xyz), dtype=bool)
+    kept[np.flatnonzero(vertices)] = keep
+    xyz, piece = xyz[kept], (np.cumsum(starts) - 1)[kept]
+    per_line = 1 + np.bincount(cuts.line, minlength=n)
+    line = np.repeat(np.arange(n), per_line)
+    from_node, to_node = _ends(line, per_line, cuts, end_node)
+    first = np.searchsorted(piece, np.arange(len(line) + 1))
+    xyz[first[:-1], :2], xyz[first[1:] - 1, :2] = node_xy[from_node], node_xy[to_node]
+    geometry = np.asarray(shapely.linestrings(xyz[:, :2], indices=piece))
+    sloped = np.asarray(shapely.linestrings(xyz, indices=piece)) if _has_z(xyz) else geometry
+    drawn_m = geodesic_lengths_m(sloped, crs)
+    return Pieces(line, from_node, to_node, geometry, drawn_m)
+
+
+def _ends(line: Ints, per_line: Ints, cuts: Cuts, end_node: Ints) -> tuple[Ints, Ints]:
+    """Nodes at the start and end of each piece."""
+    last = np.cumsum(per_line) - 1
+    first = last - per_line + 1
+    from_node, to_node = np.zeros(len(line), dtype=np.intp), np.zeros(len(line), dtype=np.intp)
+    from_node[first], to_node[last] = end_node[0::2], end_node[1::2]
+    behind = np.ones(len(line), dtype=bool)
+    behind[first] = False
+    before = np.ones(len(line), dtype=bool)
+    before[last] = False
+    from_node[behind], to_node[before] = cuts.node, cuts.node
+    return from_node, to_node
+
+
+def _has_z(xyz: Floats) -> bool:
+    return bool(np.isfinite(xyz[:, 2]).any())
