@@ -20,6 +20,10 @@ if TYPE_CHECKING:
 _WAVE64_TAIL = bytes.fromhex("f3acd3118cd100c04f8edb8a")
 _WAVE64_RIFF = b"riff" + bytes.fromhex("2e91cf11a5d628db04c10000")
 _UNKNOWN_32 = 0xFFFFFFFF
+#: A file of rubbish may look like chunks without end.
+_MOST_CHUNKS = 1000
+#: An Ogg page is shorter than this, so the last one begins within it. [byte]
+_OGG_PAGE = 65_307
 
 #: What the chunk with the samples is called.
 _SAMPLE_CHUNKS = {"data", "SSND"}
@@ -81,8 +85,7 @@ def read_chunks(path: Path) -> tuple[Chunk, ...]:
                 return tuple(_walk_wave64(file, file_size))
             if head[:4] == b".snd" and len(head) >= 12:
                 offset, size = struct.unpack(">II", head[4:12])
-                known = size if size != _UNKNOWN_32 else max(file_size - offset, 0)
-                return (Chunk("data", offset, known),)
+                return () if size == _UNKNOWN_32 else (Chunk("data", offset, size),)
     except OSError as error:
         raise RecordingError(
             str(path),
@@ -101,9 +104,9 @@ def _wave_chunks(file: BinaryIO, head: bytes, file_size: int) -> tuple[Chunk, ..
 
 def _walk(file: BinaryIO, file_size: int, *, byte_order: str, sizes: dict[str, int]) -> list[Chunk]:
     """Chunks with four-letter names and 32-bit sizes; `sizes` holds the 64-bit ones."""
-    chunks = []
+    chunks: list[Chunk] = []
     offset = 12
-    while offset + 8 <= file_size:
+    while offset + 8 <= file_size and len(chunks) < _MOST_CHUNKS:
         file.seek(offset)
         name_bytes, size = struct.unpack(f"{byte_order}4sI", file.read(8))
         name = name_bytes.decode("latin-1")
@@ -116,9 +119,9 @@ def _walk(file: BinaryIO, file_size: int, *, byte_order: str, sizes: dict[str, i
 
 def _walk_wave64(file: BinaryIO, file_size: int) -> list[Chunk]:
     """Chunks with 16-byte names and 64-bit sizes that count their own header of 24 bytes."""
-    chunks = []
+    chunks: list[Chunk] = []
     offset = 40
-    while offset + 24 <= file_size:
+    while offset + 24 <= file_size and len(chunks) < _MOST_CHUNKS:
         file.seek(offset)
         name, tail, size = struct.unpack("<4s12sQ", file.read(24))
         if size < 24:
@@ -151,7 +154,7 @@ def check_complete(path: Path, chunks: tuple[Chunk, ...]) -> bool:
         If the samples are cut short, or the logger never filled in their number.
     """
     if not chunks:
-        return False
+        return _check_ogg(path)
     file_size = path.stat().st_size
     samples = [chunk for chunk in chunks if chunk.name in _SAMPLE_CHUNKS]
     if not samples:
@@ -160,16 +163,33 @@ def check_complete(path: Path, chunks: tuple[Chunk, ...]) -> bool:
         )
     chunk = samples[0]
     held = file_size - chunk.offset
-    if chunk.size == _UNKNOWN_32 or (chunk.size == 0 and held > 0 and chunk is chunks[-1]):
+    if chunk.size in (0, _UNKNOWN_32):
         raise RecordingError(
             str(path),
-            found="the number of samples was never filled in: the recording was not finished",
+            found="no samples by its header: the recording was not finished, or is empty",
             remedy="download it again, or leave this recording out",
         )
     if chunk.size > held:
         raise RecordingError(
             str(path),
             found=f"truncated: the header promises {chunk.size} bytes of samples, the file holds {held}",
+            remedy="download it again from the logger",
+        )
+    return True
+
+
+def _check_ogg(path: Path) -> bool:
+    """Whether it is an Ogg file that ends as it should: its last page carries a mark (RFC 3533, 2003)."""
+    with path.open("rb") as file:
+        if file.read(4) != b"OggS":
+            return False
+        file.seek(max(path.stat().st_size - _OGG_PAGE, 0))
+        end = file.read()
+    page = end.rfind(b"OggS")
+    if page < 0 or len(end) < page + 27 or not end[page + 5] & 4:
+        raise RecordingError(
+            str(path),
+            found="truncated: its last page does not say that it is the last",
             remedy="download it again from the logger",
         )
     return True

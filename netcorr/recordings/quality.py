@@ -81,11 +81,7 @@ def measure_quality(
     """
     if samples.ndim != 1 or not samples.size:
         raise RecordingError(item, found=f"samples of shape {samples.shape}", remedy="give one channel")
-    total, square, low, high = _sums(samples)
-    if not math.isfinite(square):
-        raise RecordingError(
-            item, found="values that are not numbers", remedy="export it again as integer samples"
-        )
+    total, square, low, high = _sums(samples, item=item)
     runs = _find_runs(samples)
     _check_alive(samples, runs, item=item)
     mean = total / samples.size
@@ -115,11 +111,15 @@ def measure_quality(
     )
 
 
-def _sums(samples: NDArray[np.float32]) -> tuple[float, float, float, float]:
+def _sums(samples: NDArray[np.float32], *, item: str) -> tuple[float, float, float, float]:
     """Sum, sum of squares, smallest and largest, in blocks: a night's recording is not copied whole."""
     total = square = 0.0
     for first in range(0, samples.size, 1 << 20):
         block = samples[first : first + (1 << 20)].astype(np.float64)
+        if not np.isfinite(block).all():
+            raise RecordingError(
+                item, found="values that are not numbers", remedy="export it again as integer samples"
+            )
         total += float(block.sum())
         square += float(block @ block)
     return total, square, float(samples.min()), float(samples.max())

@@ -13,7 +13,7 @@ from netcorr.recordings.quality import measure_quality
 from netcorr.recordings.recording import Deployment, Recording, Rejected, Round
 from netcorr.recordings.rounds import group_by_time
 from netcorr.recordings.sound import read_sample_rate, read_sound
-from netcorr.recordings.start import find_start
+from netcorr.recordings.start import find_start, parse_time_zone
 
 
 @dataclass(frozen=True)
@@ -110,23 +110,27 @@ def read_rounds(
     ------
     RecordingError
         If no round remains; every reason is named.
+    ClockError
+        If there is no such time zone.
     CancelledError
         If the feedback asks for it.
     """
     feedback = feedback or NoFeedback()
     rows = list(deployments)
+    zone = None if time_zone is None else parse_time_zone(time_zone)
     recordings: list[Recording] = []
     rejected: list[Rejected] = []
     for done, deployment in enumerate(rows):
         check_cancelled(feedback)
         feedback.progress(done / len(rows), f"reading {deployment.recording.name}")
         try:
-            recordings.append(read_recording(deployment, time_zone=time_zone))
+            recordings.append(read_recording(deployment, time_zone=zone))
         except RecordingError as error:
             rejected.append(Rejected(deployment, str(error)))
     groups, alone = group_by_time(recordings)
-    bad = [(_start_if_known(item.deployment, time_zone), item) for item in (*rejected, *alone)]
-    rejected = sorted((*rejected, *alone), key=lambda item: rows.index(item.deployment))
+    bad = [(_start_if_known(item.deployment, zone), item) for item in (*rejected, *alone)]
+    order = {id(deployment): place for place, deployment in enumerate(rows)}
+    rejected = sorted((*rejected, *alone), key=lambda item: order[id(item.deployment)])
     for item in rejected:
         feedback.message(f"left out: {_with_row(item)}")
     if not groups:
@@ -148,11 +152,11 @@ def _times(recordings: Sequence[Recording]) -> tuple[datetime, datetime]:
     return start - (end - start), end
 
 
-def _start_if_known(deployment: Deployment, time_zone: str | tzinfo | None) -> datetime | None:
+def _start_if_known(deployment: Deployment, zone: tzinfo | None) -> datetime | None:
     """True start of a recording that could not be used, to tell which round it belongs to."""
     try:
         rate = read_sample_rate(deployment.recording)
-        start = find_start(deployment, sample_rate_hz=rate or 1.0, time_zone=time_zone)
+        start = find_start(deployment, sample_rate_hz=rate or 1.0, time_zone=zone)
     except RecordingError:
         return None
     return _true_time(start.time, deployment)

@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from itertools import combinations
 
+import numpy as np
+
 from netcorr.recordings.recording import Recording, Rejected
 
 #: Recordings that share less than this were not made at the same time. [s]
@@ -131,7 +133,8 @@ def _copies(recordings: dict[int, Recording]) -> dict[int, str]:
     """Recordings with the very same samples: their delay would be zero, a leak halfway that is not there."""
     same: dict[bytes, list[int]] = defaultdict(list)
     for index, recording in recordings.items():
-        same[hashlib.blake2b(recording.samples.tobytes()).digest()].append(index)
+        content = np.ascontiguousarray(recording.samples).data
+        same[hashlib.blake2b(content).digest()].append(index)
     return {
         index: f"the very same samples as {_others(indices, index, recordings)}: "
         "one is a copy under a wrong name"
@@ -143,10 +146,14 @@ def _copies(recordings: dict[int, Recording]) -> dict[int, str]:
 
 def _same_logger_twice(recordings: dict[int, Recording]) -> dict[int, str]:
     twice: dict[int, set[int]] = defaultdict(set)
-    for (i, one), (k, other) in combinations(recordings.items(), 2):
-        if one.logger == other.logger and _shared([one, other]) >= _SHORTEST:
-            twice[i].add(k)
-            twice[k].add(i)
+    by_logger: dict[str, list[int]] = defaultdict(list)
+    for index, recording in recordings.items():
+        by_logger[recording.logger].append(index)
+    for indices in by_logger.values():
+        for i, k in combinations(indices, 2):
+            if _shared([recordings[i], recordings[k]]) >= _SHORTEST:
+                twice[i].add(k)
+                twice[k].add(i)
     return {
         index: f"logger {recordings[index].logger} has another recording at the same time, "
         f"{_others([*others, index], index, recordings)}: correct the start or the name of the logger"
