@@ -102,7 +102,6 @@ def _click_parameter(parameter: Parameter) -> click.Parameter:
         [*parameter.options, parameter.name],
         type=str if parameter.kind != "flag" else bool,
         is_flag=parameter.kind == "flag",
-        nargs=2 if parameter.kind == "range" else 1,
         metavar=_metavar(parameter),
         required=parameter.required,
         help=option_help(parameter),
@@ -115,7 +114,7 @@ def _metavar(parameter: Parameter) -> str | None:
     if parameter.kind == "choice":
         return "|".join(parameter.choices)
     if parameter.kind == "range":
-        return "LOW HIGH"
+        return "LOW-HIGH"
     return "NUMBER" if parameter.kind in NUMERIC else "FILE" if "file" in parameter.kind else "TEXT"
 
 
@@ -157,6 +156,8 @@ def _run(tool: Tool, /, *, as_json: bool, quiet: bool, debug: bool, **values: An
     feedback = TerminalFeedback(sys.stderr, quiet=quiet)
     try:
         result = tool.run(values, feedback=feedback)
+    except KeyboardInterrupt:
+        raise CancelledError() from None
     finally:
         feedback.close()
     _print_result(result, as_json=as_json)

@@ -98,7 +98,7 @@ def test_text_goes_to_stdout_with_the_files_written(capsys: pytest.CaptureFixtur
 
 
 def test_every_kind_of_option_reaches_the_function(capsys: pytest.CaptureFixture[str]) -> None:
-    assert run("a.gpkg", "--band", "20", "900", "--side", "right", "--fast", "--json") == 0
+    assert run("a.gpkg", "--band", "20-900", "--side", "right", "--fast", "--json") == 0
     assert json.loads(capsys.readouterr().out) == {
         "source": "a.gpkg",
         "length_m": 2,
@@ -113,7 +113,7 @@ def test_every_kind_of_option_reaches_the_function(capsys: pytest.CaptureFixture
     [
         (["a.gpkg", "--length", "10"], "0 to 9 m"),
         (["a.gpkg", "--length", "long"], "long"),
-        (["a.gpkg", "--band", "900", "20"], "lower one first"),
+        (["a.gpkg", "--band", "900-20"], "lower one first"),
         (["a.gpkg", "--side", "up"], "left, right"),
         ([], "SOURCE"),
         (["a.gpkg", "--what"], "--what"),

@@ -14,7 +14,7 @@ from typing import Any, Protocol
 
 from netcorr.errors import UsageError
 from netcorr.feedback import Feedback, NoFeedback
-from netcorr.tools.parameter import DeclarationError, Geometry, Parameter
+from netcorr.tools.parameter import DeclarationError, Parameter
 
 
 class ToolResult(Protocol):
@@ -49,8 +49,8 @@ class OutputLayer:
         Name of the `file_out` parameter that says where.
     name : str
         Name of the layer.
-    geometry : Geometry
-        What it holds.
+    geometry : str
+        What it holds: a type of geometry, or 'none'.
     title : str
         What a person reads.
     columns : tuple of (str, str, str)
@@ -59,7 +59,7 @@ class OutputLayer:
 
     parameter: str
     name: str
-    geometry: Geometry
+    geometry: str
     title: str
     columns: tuple[tuple[str, str, str], ...]
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from netcorr.feedback import Feedback, NoFeedback, PartOf
 from netcorr.tools.declare import OutputLayer, Tool
 from netcorr.tools.parameter import Parameter
-from netcorr.tools.shared_parameters import CRS, MAPPING, NETWORK
+from netcorr.tools.shared_parameters import CRS, CUT, FITTING, JOIN, MAPPING, NETWORK
 from netcorr.units import UnitSystem
 
 if TYPE_CHECKING:
@@ -79,8 +79,13 @@ def locate(
     mapping: Path | None = None,
     crs: str | None = None,
     temperature_c: float = 10.0,
+    temperature_sd_c: float = 3.0,
     band_hz: tuple[float, float] | None = None,
+    reach_m: float = 600.0,
     map_accuracy_m: float = 0.5,
+    join_m: float = 0.2,
+    cut_m: float = 0.2,
+    fitting_m: float = 5.0,
     time_zone: str | None = None,
     minimum_probability: float | None = None,
     units: UnitSystem = "metric",
@@ -102,12 +107,16 @@ def locate(
         TOML file that says which of the source's layers and columns mean what.
     crs : str, optional
         CRS of a source that does not state one.
-    temperature_c : float
-        Water temperature. [degree C]
+    temperature_c, temperature_sd_c : float
+        Water temperature and its standard deviation. [degree C]
     band_hz : (float, float), optional
         Band to use; chosen from the recordings when not given. [Hz]
+    reach_m : float
+        Sensors farther apart than this along the main are not compared. [m]
     map_accuracy_m : float
         How far a main may lie from where it is drawn. [m]
+    join_m, cut_m, fitting_m : float
+        How near ends, tees and fittings must lie to be taken as connected. [m]
     time_zone : str, optional
         Zone of start times that state none.
     minimum_probability : float, optional
@@ -128,7 +137,7 @@ def locate(
         If an input is at fault; the message says which and why.
     """
     from netcorr.layers import read_network_layers
-    from netcorr.network import build_network
+    from netcorr.network import Tolerances, build_network
     from netcorr.position import LocateSettings, locate_survey
     from netcorr.recordings import read_deployments, read_rounds
 
@@ -136,7 +145,11 @@ def locate(
     layers = read_network_layers(
         network, mapping=mapping, crs=crs, feedback=PartOf(feedback, start=0.0, stop=0.1)
     )
-    graph = build_network(layers, feedback=PartOf(feedback, start=0.1, stop=0.2))
+    graph = build_network(
+        layers,
+        tolerances=Tolerances(join_m=join_m, cut_m=cut_m, fitting_m=fitting_m),
+        feedback=PartOf(feedback, start=0.1, stop=0.2),
+    )
     rounds = read_rounds(
         read_deployments(deployments),
         time_zone=time_zone,
@@ -146,7 +159,11 @@ def locate(
         graph,
         rounds,
         settings=LocateSettings(
-            temperature_c=temperature_c, band_hz=band_hz, map_accuracy_m=map_accuracy_m
+            temperature_c=temperature_c,
+            temperature_sd_c=temperature_sd_c,
+            band_hz=band_hz,
+            reach_m=reach_m,
+            map_accuracy_m=map_accuracy_m,
         ),
         feedback=PartOf(feedback, start=0.4, stop=0.9),
     )
@@ -156,9 +173,7 @@ def locate(
     return LocateResult(fix, files=files, units=units, minimum_probability=minimum_probability)
 
 
-def _write(
-    fix: SurveyFix, *, output: Path, wgs84: Path | None, map_picture: Path | None
-) -> tuple[Path, ...]:
+def _write(fix: SurveyFix, *, output: Path, wgs84: Path | None, map_picture: Path | None) -> tuple[Path, ...]:
     from netcorr.export import draw_map, write_result, write_wgs84
 
     write_result(fix, output)
@@ -245,6 +260,17 @@ TOOL = Tool(
             default=10.0,
         ),
         Parameter(
+            "temperature_sd_c",
+            "number",
+            "Doubt about the temperature",
+            "Standard deviation of the water temperature; give a small one when it was measured.",
+            ("--temperature-sd",),
+            unit="degrees C",
+            minimum=0,
+            maximum=15,
+            default=3.0,
+        ),
+        Parameter(
             "band_hz",
             "range",
             "Frequency band",
@@ -253,6 +279,17 @@ TOOL = Tool(
             unit="Hz",
             minimum=1,
             maximum=20000,
+        ),
+        Parameter(
+            "reach_m",
+            "number",
+            "Reach",
+            "Sensors farther apart than this along the main are not compared.",
+            ("--reach",),
+            unit="m",
+            minimum=1,
+            maximum=5000,
+            default=600.0,
         ),
         Parameter(
             "map_accuracy_m",
@@ -265,6 +302,9 @@ TOOL = Tool(
             maximum=100,
             default=0.5,
         ),
+        JOIN,
+        CUT,
+        FITTING,
         Parameter(
             "time_zone",
             "text",

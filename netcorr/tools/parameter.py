@@ -10,7 +10,7 @@ from typing import Any, Literal, get_args
 
 from netcorr.errors import UsageError
 
-#: What a parameter can be. A `source` is a map in any form GDAL reads; a `range` is two numbers.
+#: What a parameter can be. A `source` is a map in any form GDAL reads; a `range` is two numbers >= 0.
 Kind = Literal["source", "file_in", "file_out", "number", "integer", "range", "choice", "text", "flag"]
 #: Geometry of a layer that goes in or comes out.
 Geometry = Literal["Point", "LineString", "MultiPolygon", "none"]
@@ -186,11 +186,13 @@ def _check_integer(p: Parameter, value: Any) -> int:
 
 
 def _check_range(p: Parameter, value: Any) -> tuple[float, float]:
-    if isinstance(value, str) or not hasattr(value, "__len__") or len(value) != 2:
-        raise _refuse(p, value, "two numbers, the lower one first")
-    low, high = (_check_number(p, one) for one in value)
+    pair = value.split("-") if isinstance(value, str) else value
+    needed = "two numbers joined by a dash, the lower one first, such as 200-800"
+    if not isinstance(pair, (tuple, list)) or len(pair) != 2:
+        raise _refuse(p, value, needed)
+    low, high = (_check_number(p, one) for one in pair)
     if low >= high:
-        raise _refuse(p, value, "two numbers, the lower one first")
+        raise _refuse(p, value, needed)
     return low, high
 
 

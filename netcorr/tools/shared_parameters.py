@@ -27,3 +27,37 @@ NETWORK = Parameter(
     required=True,
     geometry=("LineString", "Point"),
 )
+
+JOIN = Parameter(
+    "join_m",
+    "number",
+    "Joint tolerance",
+    "Ends of mains that lie this near to each other are one joint.",
+    ("--join-tolerance",),
+    unit="m",
+    minimum=0,
+    maximum=5,
+    default=0.2,
+)
+CUT = Parameter(
+    "cut_m",
+    "number",
+    "Tee tolerance",
+    "A main is cut where the end of another lies this near to it.",
+    ("--cut-tolerance",),
+    unit="m",
+    minimum=0,
+    maximum=5,
+    default=0.2,
+)
+FITTING = Parameter(
+    "fitting_m",
+    "number",
+    "Fitting tolerance",
+    "A fitting that lies this near to a main sits on it.",
+    ("--fitting-tolerance",),
+    unit="m",
+    minimum=0,
+    maximum=100,
+    default=5.0,
+)

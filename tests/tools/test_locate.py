@@ -124,7 +124,7 @@ def test_threshold_decides_the_exit_code(
 
 def test_stated_band_is_used(survey: SmallSurvey, capsys: pytest.CaptureFixture[str]) -> None:
     survey.write()
-    assert main([*survey.words, "--quiet", "--band", "200", "600"]) == 0
+    assert main([*survey.words, "--quiet", "--band", "200-600"]) == 0
     rows = gpd.read_file(survey.output, layer="pair_rounds")
     assert (rows["band_low_hz"] >= 199).all()
     assert (rows["band_high_hz"] <= 601).all()

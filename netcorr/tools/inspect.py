@@ -1,0 +1,192 @@
+"""What a map holds and how it is understood, before anything is computed from it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from netcorr.feedback import Feedback, NoFeedback
+from netcorr.tools.declare import Tool
+from netcorr.tools.parameter import Parameter
+
+if TYPE_CHECKING:
+    from netcorr.layers import ColumnSummary, LayerMapping, LayerSummary, SourceSummary
+
+#: So many different values of a column are shown in the text; all that were counted are in the JSON.
+_SHOWN = 20
+
+
+@dataclass(frozen=True)
+class InspectResult:
+    """What is in a source.
+
+    Attributes
+    ----------
+    summary : SourceSummary
+        As found.
+    """
+
+    summary: SourceSummary
+    exit_code: int = 0
+    verdict: str = ""
+    files: tuple[Path, ...] = ()
+
+    def text(self) -> str:
+        """Give the summary in words."""
+        from netcorr.export.plain_text import plain_text
+
+        return "\n".join(plain_text(line) for line in _lines(self.summary))
+
+    def as_dict(self) -> dict[str, Any]:
+        """Give the summary for machines."""
+        summary = self.summary
+        return {
+            "source": summary.source,
+            "can_be_read": not summary.problems,
+            "problems": list(summary.problems),
+            "unread": list(summary.unread),
+            "layers": [_layer_dict(layer) for layer in summary.layers],
+            "mapping": None if summary.mapping is None else _mapping_dict(summary.mapping),
+        }
+
+
+def inspect(*, source: Path, feedback: Feedback | None = None) -> InspectResult:
+    """Look into a source without loading it whole.
+
+    Parameters
+    ----------
+    source : pathlib.Path
+        A file, a folder of files, or a dataset of several layers.
+    feedback : Feedback, optional
+        Progress and log.
+
+    Returns
+    -------
+    InspectResult
+        Layers, columns, values, and what each was taken for.
+
+    Raises
+    ------
+    LayerError
+        If there is no such source, or it cannot be read.
+    """
+    from netcorr.layers import inspect_source
+
+    return InspectResult(inspect_source(source, feedback=feedback or NoFeedback()))
+
+
+def _lines(summary: SourceSummary) -> Iterator[str]:
+    count = len(summary.layers)
+    yield f"{summary.source}: {count} layer{'' if count == 1 else 's'}"
+    for layer in summary.layers:
+        yield ""
+        yield from _layer_lines(layer)
+    if summary.unread:
+        yield from ("", "Not read")
+        yield from (f"  {reason}" for reason in summary.unread)
+    if summary.mapping is not None and summary.mapping.reasons:
+        yield from ("", "How it was understood")
+        yield from (f"  {reason}" for reason in summary.mapping.reasons)
+    yield ""
+    if summary.problems:
+        yield "What stands in the way of locating leaks on it"
+        yield from (f"  {problem}" for problem in summary.problems)
+    else:
+        yield "It can be used for locating leaks."
+
+
+def _layer_lines(layer: LayerSummary) -> Iterator[str]:
+    kinds = ", ".join(f"{count} {kind}" for kind, count in layer.geometry_counts.items())
+    crs = "no CRS" if layer.crs is None else _crs_name(layer.crs)
+    role = f"taken for {layer.role}" if layer.role else "not used"
+    yield f"{layer.name}: {layer.count} features ({kinds or layer.geometry}), {crs}, {role}"
+    width = max((len(column.name) for column in layer.columns), default=0)
+    for column in layer.columns:
+        yield f"  {column.name:<{width}}  {column.dtype:<8}{column.role or '-'}"
+        yield from _value_lines(column, indent=width + 4)
+
+
+def _value_lines(column: ColumnSummary, *, indent: int) -> Iterator[str]:
+    shown = column.values[:_SHOWN]
+    width = max((len(value.value or "(blank)") for value in shown), default=0)
+    for value in shown:
+        yield f"{'':<{indent}}{value.value or '(blank)':<{width}} {value.count:>7}  {value.taken_for}"
+    rest = sum(value.count for value in column.values[_SHOWN:]) + column.uncounted
+    if rest:
+        yield f"{'':<{indent}}and {rest} features with other values"
+
+
+def _crs_name(crs: Any) -> str:
+    authority = crs.to_authority()
+    return f"{':'.join(authority)} ({crs.name})" if authority else str(crs.name)
+
+
+def _layer_dict(layer: LayerSummary) -> dict[str, Any]:
+    return {
+        "name": layer.name,
+        "path": str(layer.path),
+        "layer": layer.layer,
+        "taken_for": layer.role,
+        "geometry": layer.geometry,
+        "geometry_counts": dict(layer.geometry_counts),
+        "has_z": layer.has_z,
+        "count": layer.count,
+        "crs": None if layer.crs is None else _crs_name(layer.crs),
+        "bounds": None if layer.bounds is None else list(layer.bounds),
+        "columns": [
+            {
+                "name": column.name,
+                "type": column.dtype,
+                "taken_for": column.role,
+                "values": [
+                    {"value": value.value, "count": value.count, "taken_for": value.taken_for}
+                    for value in column.values
+                ],
+                "uncounted": column.uncounted,
+            }
+            for column in layer.columns
+        ],
+    }
+
+
+def _mapping_dict(mapping: LayerMapping) -> dict[str, Any]:
+    return {
+        "mains": {
+            "layer": mapping.mains.layer,
+            "columns": dict(mapping.mains.columns),
+            "units": dict(mapping.mains.units),
+        },
+        "fittings": [
+            {"layer": part.layer, "kind": part.kind, "columns": dict(part.columns)}
+            for part in mapping.fittings
+        ],
+        "reasons": list(mapping.reasons),
+    }
+
+
+TOOL = Tool(
+    id="inspect",
+    title="Inspect a map",
+    purpose="Show what a map holds and how netcorr understands it.",
+    description=(
+        "Lists layers, coordinate reference systems, columns and the values of the columns that matter, "
+        "with what each was taken for, and says what stands in the way of locating leaks on it. The file "
+        "is read in a stream, whatever its size, and never changed."
+    ),
+    function=inspect,
+    parameters=(
+        Parameter(
+            "source",
+            "source",
+            "Map",
+            "Any vector file that GDAL reads, a folder of such files, or a dataset of several layers.",
+            required=True,
+        ),
+    ),
+    examples=(
+        ("A GeoPackage, or a folder of Shapefiles:", "town.gpkg"),
+        ("The same for a program:", "exports/shapefiles --json"),
+    ),
+)
