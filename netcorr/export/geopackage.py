@@ -33,7 +33,8 @@ _USER_VERSION = 10300
 #: Tables without a place in the list of layers that may be lost with an old result.
 _OWN_TABLES = frozenset({layer.name for layer in RESULT_LAYERS} | {"layer_styles"})
 
-_PYOGRIO_ERRORS = (
+#: What the driver raises when a file cannot be read or written.
+DRIVER_ERRORS = (
     pyogrio.errors.DataSourceError,
     pyogrio.errors.DataLayerError,
     pyogrio.errors.FeatureError,
@@ -183,7 +184,7 @@ def replacing(target: Path) -> Iterator[Path]:
             found=f"no permission to write ({error.strerror})",
             remedy="close any program that has it open, check the rights of the folder, or choose another",
         ) from error
-    except (OSError, sqlite3.Error, *_PYOGRIO_ERRORS) as error:
+    except (OSError, sqlite3.Error, *DRIVER_ERRORS) as error:
         raise ExportError(
             str(target),
             found=f"it could not be written ({error})",

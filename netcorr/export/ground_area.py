@@ -75,26 +75,6 @@ def widened_area(shapes: Sequence[LineString | Point], crs: pyproj.CRS, *, widen
     return GroundArea(polygon=MultiPolygon(parts), area_m2=float(buffered.area))
 
 
-def ground_length_m(lines: Sequence[LineString], crs: pyproj.CRS) -> float:
-    """Length of lines as drawn, on the ellipsoid of WGS 84.
-
-    Parameters
-    ----------
-    lines : sequence of shapely.LineString
-        In `crs`.
-    crs : pyproj.CRS
-        Their CRS.
-
-    Returns
-    -------
-    float
-        Sum of the geodesic lengths. [m]
-    """
-    to_degrees = pyproj.Transformer.from_crs(crs, _WGS84, always_xy=True)
-    geod = pyproj.Geod(ellps="WGS84")
-    return float(sum(geod.geometry_length(_moved(line, to_degrees)) for line in lines))
-
-
 def _local_transformers(
     shapes: Sequence[LineString | Point], crs: pyproj.CRS
 ) -> tuple[pyproj.Transformer, pyproj.Transformer]:

@@ -50,15 +50,15 @@ class ResultLayer:
     description: str
     columns: tuple[Column, ...]
 
-    def table(self, rows: Iterable[Mapping[str, Any]], crs: pyproj.CRS) -> pd.DataFrame:
+    def table(self, rows: Iterable[Mapping[str, Any]], crs: pyproj.CRS | None) -> pd.DataFrame:
         """Rows as a typed table, also when there are none.
 
         Parameters
         ----------
         rows : iterable of mapping
             Values by column name, and `geometry` when the layer has one; what is left out is null.
-        crs : pyproj.CRS
-            CRS of the geometries.
+        crs : pyproj.CRS or None
+            CRS of the geometries; None for a layer without.
 
         Returns
         -------
@@ -75,6 +75,31 @@ class ResultLayer:
         shapes = gpd.GeoSeries([row.get("geometry") for row in listed], crs=crs)
         table: pd.DataFrame = gpd.GeoDataFrame(columns, geometry=shapes, crs=crs)
         return table
+
+    def typed(self, table: pd.DataFrame) -> pd.DataFrame:
+        """Table as read from a file, with the types and the order of this layer's columns.
+
+        Parameters
+        ----------
+        table : pandas.DataFrame or geopandas.GeoDataFrame
+            With all columns of this layer.
+
+        Returns
+        -------
+        pandas.DataFrame or geopandas.GeoDataFrame
+            Columns of this layer in order.
+
+        Raises
+        ------
+        KeyError
+            If a column is missing.
+        """
+        plain = table[[column.name for column in self.columns]].astype(object)
+        columns = {str(name): values.where(values.notna(), None).tolist() for name, values in plain.items()}
+        if self.geometry is not None:
+            columns["geometry"] = list(table.geometry)
+        rows = (dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True))
+        return self.table(rows, getattr(table, "crs", None))
 
 
 def _typed(values: list[Any], kind: Kind) -> pd.Series[Any]:

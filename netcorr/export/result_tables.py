@@ -12,7 +12,7 @@ import shapely
 from shapely import LineString, Point
 
 from netcorr.export.cautions import caution_for
-from netcorr.export.ground_area import LEAST_WIDENING_M, ground_length_m, widened_area
+from netcorr.export.ground_area import LEAST_WIDENING_M, widened_area
 from netcorr.export.result_schema import (
     CORRELATION_PATHS,
     LEAK_CANDIDATES,
@@ -20,6 +20,8 @@ from netcorr.export.result_schema import (
     SENSORS,
     UNCERTAINTY_AREAS,
 )
+from netcorr.layers.crs import geodesic_lengths_m
+from netcorr.layers.vocabulary import MATERIALS
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -91,7 +93,7 @@ def pipe_text(material: str | None, diameter_mm: float) -> str:
 
 def material_text(material: str | None) -> str:
     """Material in words."""
-    return material.replace("_", " ") if material else "unknown material"
+    return MATERIALS.get(material, material) if material else "unknown material"
 
 
 def path_line(path: CorrelationPath) -> LineString:
@@ -149,7 +151,7 @@ def _parts(candidate: Candidate, crs: pyproj.CRS) -> Iterator[tuple[Row, list[Li
                 "part": away,
                 "pipe_ids": ", ".join(dict.fromkeys(branch.pipe_ids)),
                 "from_a_m": branch.from_a_m,
-                "length_m": ground_length_m(lines, crs),
+                "length_m": float(geodesic_lengths_m(lines, crs).sum()),
             }
             yield part, list(lines)
 

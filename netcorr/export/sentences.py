@@ -1,0 +1,215 @@
+"""Single sentences about a leak, a path or a recording, in the units of the reader."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from netcorr.export.directions import bends_on_the_way, start_direction
+from netcorr.export.plain_text import plain_text
+from netcorr.export.result_tables import material_text
+from netcorr.units import UnitSystem, format_diameter, format_speed
+from netcorr.units import format_length as plain_length
+
+if TYPE_CHECKING:
+    from netcorr.path.correlation_path import CorrelationPath
+    from netcorr.position.fix import Candidate, ErrorBudget, PairFix, SurveyFix
+    from netcorr.recordings.recording import Rejected
+
+#: From here on the evidence is called strong; below it a leak that usage imitates is too likely.
+STRONG = 0.9
+
+#: A shift of the point by less than this is not worth a word. [m]
+_WORTH_A_WORD_M = 0.05
+
+_BUDGET_WORDS = {
+    "speed_m": "the wave speed",
+    "length_m": "the lengths on the map",
+    "clock_m": "the clocks of the loggers",
+    "delay_m": "noise in the recordings",
+    "model_m": "what the method leaves out",
+}
+
+
+def format_length(length_m: float, units: UnitSystem) -> str:
+    r"""Length whose number and unit stay on one line: the space between them does not break.
+
+    Examples
+    --------
+    >>> format_length(12.0, "metric")
+    '12.0\xa0m'
+    """
+    return plain_length(length_m, units).replace(" ", "\xa0")
+
+
+def percent(probability: float) -> str:
+    """Probability as people read it, never as a certainty.
+
+    Examples
+    --------
+    >>> percent(0.973), percent(0.9999), percent(0.0004)
+    ('97 %', 'over 99 %', 'under 1 %')
+    """
+    if probability > 0.99:
+        return "over 99 %"
+    return "under 1 %" if probability < 0.01 else f"{100 * probability:.0f} %"
+
+
+def strength(probability: float) -> str:
+    """How strong the evidence is, in one word.
+
+    Examples
+    --------
+    >>> strength(0.95), strength(0.7), strength(0.2)
+    ('strong', 'fair', 'weak')
+    """
+    if probability >= STRONG:
+        return "strong"
+    return "fair" if probability >= 0.5 else "weak"
+
+
+def fitting_label(fitting: str, fix: SurveyFix) -> str:
+    """Fitting with its kind, such as ``hydrant H-12``."""
+    kind = fix.network.fittings["kind"].get(fitting) if fitting in fix.network.fittings.index else None
+    name = plain_text(fitting)
+    return f"{kind} {name}" if kind in {"hydrant", "valve", "meter"} else f"fitting {name}"
+
+
+def pipe_label(material: str | None, diameter_mm: float, units: UnitSystem) -> str:
+    """Material and size of a pipe."""
+    size = format_diameter(diameter_mm, units) if math.isfinite(diameter_mm) else "size unknown"
+    return f"{plain_text(material_text(material))}, {size}"
+
+
+def how_to_measure(
+    candidate: Candidate, path: CorrelationPath, fix: SurveyFix, *, units: UnitSystem
+) -> Iterator[str]:
+    """Say how to get to the point from either fitting, along the main."""
+    turned = path.reversed()
+    for way, distance_m in ((path, candidate.from_a_m), (turned, candidate.from_b_m)):
+        bend = ", round the bends" if bends_on_the_way(way, distance_m) else ""
+        yield (
+            f"From {fitting_label(way.sensor_a, fix)}, measure {format_length(distance_m, units)} along the "
+            f"main{bend}, setting off {start_direction(way)}, towards {fitting_label(way.sensor_b, fix)}."
+        )
+    for fitting, lead_m in ((path.sensor_a, path.lead_a_m), (path.sensor_b, path.lead_b_m)):
+        if lead_m:
+            yield (
+                f"The sensor on {fitting_label(fitting, fix)} sits on {format_length(lead_m, units)} of pipe "
+                "off the main; that is allowed for, so start measuring where it meets the main."
+            )
+
+
+def stretch_to_search(candidate: Candidate, *, units: UnitSystem) -> str:
+    """Say which stretch of the main the leak may lie on."""
+    ends = [
+        f"{format_length(low, units)} to {format_length(high, units)}" for low, high in candidate.stretch_m
+    ]
+    if not ends:
+        ends = [f"{format_length(candidate.low_m, units)} to {format_length(candidate.high_m, units)}"]
+    total_m = sum(high - low for low, high in candidate.stretch_m) or candidate.high_m - candidate.low_m
+    return (
+        f"Search {' and '.join(ends)} from {plain_text(candidate.sensor_a)}: {format_length(total_m, units)} "
+        "of main, made to hold the leak 95 times in 100."
+    )
+
+
+def main_at_the_point(candidate: Candidate, *, units: UnitSystem) -> str:
+    """Say which main it is."""
+    return (
+        f"The main there is {plain_text(candidate.pipe_id)} "
+        f"({pipe_label(candidate.material, candidate.diameter_mm, units)}; wave speed "
+        f"{format_speed(candidate.speed_m_s, units)})."
+    )
+
+
+def side_branches(candidate: Candidate, *, units: UnitSystem) -> Iterator[str]:
+    """Say which side pipes give the same answer."""
+    for branch in candidate.branches:
+        mains = ", ".join(plain_text(pipe) for pipe in dict.fromkeys(branch.pipe_ids))
+        yield (
+            f"A side pipe ({mains}) leaves the main {format_length(branch.from_a_m, units)} from "
+            f"{plain_text(candidate.sensor_a)}. A leak anywhere on it gives the same delay: look there too."
+        )
+
+
+def rounds_agree(pair: PairFix, candidate: Candidate, *, units: UnitSystem) -> str:
+    """Say whether the rounds place the leak at the same spot."""
+    delays_s = np.array([evidence.peak_delay_s for evidence in pair.evidence])
+    spread_m = float(np.ptp(delays_s)) * candidate.speed_m_s / 2 if delays_s.size else 0.0
+    used = f"{candidate.rounds_used} of {len(pair.evidence)} rounds carry the evidence"
+    if len(pair.evidence) < 2:
+        return "There is only one round: a second one at another time would show whether the noise stays."
+    if candidate.rounds_used == len(pair.evidence):
+        return f"{used}, and they place it within about {format_length(spread_m, units)} of each other."
+    return f"{used}; taken alone, the rounds lie up to {format_length(spread_m, units)} apart."
+
+
+def match_of_recordings(pair: PairFix) -> Iterator[str]:
+    """Say for each round how well the two recordings match."""
+    for evidence in pair.evidence:
+        low_hz, high_hz = evidence.band_hz
+        band = f"coherence {evidence.coherence:.2f} from {low_hz:.0f} to {high_hz:.0f} Hz"
+        yield (
+            f"Round {evidence.round_number}: B hears it {_later(evidence.peak_delay_s)} A; {band}; "
+            f"{_chance(evidence.significance)}."
+        )
+
+
+def spread_of_position(candidate: Candidate, budget: ErrorBudget | None, *, units: UnitSystem) -> str:
+    """Say how far off the point may be, and what the largest cause is."""
+    text = f"Standard deviation of the point {format_length(candidate.sd_m, units)}"
+    if budget is None:
+        return text + "."
+    parts = {name: getattr(budget, name) for name in _BUDGET_WORDS}
+    first, second = sorted(parts, key=lambda name: -parts[name])[:2]
+    return (
+        f"{text}, mostly from {_BUDGET_WORDS[first]} ({format_length(parts[first], units)}) and "
+        f"{_BUDGET_WORDS[second]} ({format_length(parts[second], units)})."
+    )
+
+
+def second_opinion(pair: PairFix, candidate: Candidate, *, units: UnitSystem) -> str | None:
+    """Say how far plain correlation is from the answer, where it matters."""
+    apart_s = [abs(evidence.second_opinion_s - evidence.peak_delay_s) for evidence in pair.evidence]
+    apart_m = max(apart_s, default=0.0) * candidate.speed_m_s / 2
+    if apart_m < max(_WORTH_A_WORD_M, candidate.sd_m):
+        return None
+    return f"Plain correlation, as a second opinion, points up to {format_length(apart_m, units)} elsewhere."
+
+
+def second_way(path: CorrelationPath, *, units: UnitSystem) -> str | None:
+    """Say that noise may take another way between the sensors."""
+    if path.second_length_m is None:
+        return None
+    return (
+        f"A second way by pipe is {format_length(path.second_length_m, units)} long against "
+        f"{format_length(path.length_m, units)}. If noise came that way, the point is wrong: shut a valve "
+        "on it, or choose sensors without a second way."
+    )
+
+
+def rejected_recording(item: Rejected, number: int | None) -> str:
+    """Say which recording was left out and why."""
+    row = item.deployment
+    when = f" in round {number}" if number is not None else ""
+    return plain_text(f"{row.logger}{when} ({row.recording.name}, {row.table} row {row.row}): {item.reason}")
+
+
+def sentences(texts: Sequence[str]) -> list[str]:
+    """Give each text once, cleaned, and ending like a sentence."""
+    cleaned = (plain_text(text).strip() for text in texts)
+    return list(dict.fromkeys(t if t.endswith((".", "!", "?")) else f"{t}." for t in cleaned if t))
+
+
+def _later(delay_s: float) -> str:
+    return f"{abs(delay_s) * 1000:.2f} ms {'after' if delay_s >= 0 else 'before'}"
+
+
+def _chance(significance: float) -> str:
+    if significance < 1e-6:
+        return "noise alone would not do this once in a million times"
+    return f"noise alone would do this {100 * significance:.2g} times in 100"

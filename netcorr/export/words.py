@@ -1,0 +1,220 @@
+"""A survey's answer in words that a technician can act on."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Iterator
+from typing import TYPE_CHECKING
+
+from netcorr.export.cautions import CAUTIONS
+from netcorr.export.plain_text import plain_text
+from netcorr.export.record import survey_dict
+from netcorr.export.result_tables import all_rejected
+from netcorr.export.sentences import (
+    STRONG,
+    fitting_label,
+    format_length,
+    how_to_measure,
+    main_at_the_point,
+    match_of_recordings,
+    percent,
+    rejected_recording,
+    rounds_agree,
+    second_opinion,
+    second_way,
+    sentences,
+    side_branches,
+    spread_of_position,
+    strength,
+    stretch_to_search,
+)
+from netcorr.units import UnitSystem
+
+if TYPE_CHECKING:
+    from netcorr.position.fix import Candidate, PairFix, SurveyFix
+
+__all__ = ["survey_dict", "survey_text"]
+
+WIDTH = 80
+
+#: So many candidates are told in full; the others are in the file.
+_IN_FULL = 5
+
+
+def survey_text(fix: SurveyFix, *, units: UnitSystem = "metric") -> str:
+    """Answer of a survey in plain text, 80 columns wide.
+
+    Parameters
+    ----------
+    fix : SurveyFix
+        The answer.
+    units : {'metric', 'us'}
+        Metres and millimetres, or feet and inches.
+
+    Returns
+    -------
+    str
+        Headline; for each candidate where, why, what could be wrong and what to do next; the pairs that
+        heard nothing; recordings that were left out; cautions. Ends without a line break.
+    """
+    lines = [*_wrap(_headline(fix))]
+    for candidate in fix.candidates[:_IN_FULL]:
+        pair = _pair_of(candidate, fix)
+        told = _between if candidate.in_bracket else _beyond
+        lines += ["", *_title(candidate, pair, fix), *told(candidate, pair, fix, units)]
+    if len(fix.candidates) > _IN_FULL:
+        more = len(fix.candidates) - _IN_FULL
+        lines += ["", f"{more} weaker candidates are in the layer leak_candidates."]
+    for pair in fix.pairs:
+        if not pair.candidates:
+            lines += ["", *_silent(pair, fix, units)]
+    lines += _section("Recordings left out", [rejected_recording(item, n) for n, item in all_rejected(fix)])
+    lines += _section("About this survey", sentences(fix.notes))
+    lines += _section("Cautions", CAUTIONS)
+    return "\n".join(lines).replace("\xa0", " ")
+
+
+def _headline(fix: SurveyFix) -> str:
+    between = [c for c in fix.candidates if c.in_bracket]
+    beyond = [c for c in fix.candidates if not c.in_bracket]
+    strong = sum(c.probability >= STRONG for c in between)
+    who = f"{_count(len(fix.pairs), 'pair')} of loggers, {_count(len(fix.rounds), 'round')}"
+    if strong:
+        return f"{who}: {_count(strong, 'leak')} with strong evidence."
+    if any(strength(c.probability) == "fair" for c in between):
+        return f"{who}: a leak is possible, but the evidence is not strong. Record again before digging."
+    if beyond:
+        return f"{who}: no leak between sensors, but noise from at or beyond one of them. Do not dig on it."
+    if between:
+        return f"{who}: only a faint sign of a leak. Do not dig on it; record again."
+    return f"{who}: no leak heard. Silence is not proof."
+
+
+def _title(candidate: Candidate, pair: PairFix, fix: SurveyFix) -> list[str]:
+    a, b = (fitting_label(end, fix) for end in (candidate.sensor_a, candidate.sensor_b))
+    if candidate.in_bracket:
+        what = {"strong": "Leak", "fair": "Possible leak"}.get(
+            strength(candidate.probability), "Faint sign of a leak"
+        )
+        where = f"{what} between {a} and {b}"
+    else:
+        where = f"Noise at or beyond {a if candidate.outcome == 'at or beyond A' else b}"
+    name_a, name_b = plain_text(pair.logger_a), plain_text(pair.logger_b)
+    evidence = f"{strength(candidate.probability)} evidence, {percent(candidate.probability)}"
+    first = _wrap(f"{candidate.rank}. {where}: {evidence}")
+    return [
+        *first,
+        "-" * max(map(len, first)),
+        *_wrap(f"Sensor A: logger {name_a} on {a}. Sensor B: logger {name_b} on {b}."),
+    ]
+
+
+def _between(candidate: Candidate, pair: PairFix, fix: SurveyFix, units: UnitSystem) -> list[str]:
+    where = [
+        *how_to_measure(candidate, pair.path, fix, units=units),
+        stretch_to_search(candidate, units=units),
+        main_at_the_point(candidate, units=units),
+        *side_branches(candidate, units=units),
+    ]
+    why = [
+        rounds_agree(pair, candidate, units=units),
+        *match_of_recordings(pair),
+        spread_of_position(candidate, pair.budget, units=units),
+    ]
+    return [
+        *_section("Where", where),
+        *_section("Why", why),
+        *_section("What could be wrong", _doubts(candidate, pair, units)),
+        *_section("What to do next", _next_steps(candidate, pair, fix, units), numbered=True),
+    ]
+
+
+def _doubts(candidate: Candidate, pair: PairFix, units: UnitSystem) -> list[str]:
+    assumed = [text for speed in pair.speeds for text in speed.assumptions]
+    heard = [text for evidence in pair.evidence for text in evidence.notes]
+    known = (second_opinion(pair, candidate, units=units), second_way(pair.path, units=units))
+    return sentences([*(t for t in known if t), candidate.note, *pair.notes, *assumed, *heard])
+
+
+def _next_steps(candidate: Candidate, pair: PairFix, fix: SurveyFix, units: UnitSystem) -> Iterator[str]:
+    a, b = (fitting_label(end, fix) for end in (candidate.sensor_a, candidate.sensor_b))
+    if candidate.probability < STRONG:
+        yield "Do not dig yet. Record again at another time of night, longer, or on nearer fittings."
+    if len(pair.evidence) < 2:
+        yield "Record a second round; what is heard twice is not somebody drawing water."
+    yield (
+        f"Measure the main from {a} to {b} on the ground; the map says "
+        f"{format_length(pair.path.length_m, units)}. An error in that length moves the point by half of it."
+    )
+    yield "Listen at the surface along the whole stretch, and on any side pipe, before marking a spot."
+    yield "Tell where it was found, or that nothing was there; either makes the next answer better."
+
+
+def _beyond(candidate: Candidate, pair: PairFix, fix: SurveyFix, units: UnitSystem) -> list[str]:
+    at_a = candidate.outcome == "at or beyond A"
+    near, far = candidate.sensor_a, candidate.sensor_b
+    near, far = (near, far) if at_a else (far, near)
+    label, other = fitting_label(near, fix), fitting_label(far, fix)
+    where = [
+        f"The noise comes from at or beyond {label}. Do not dig between {label} and {other}.",
+        *_pipes_beyond(candidate),
+    ]
+    doubts = _doubts(candidate, pair, units)
+    steps = [
+        f"Listen at {label} itself: a leaking fitting or somebody drawing water there sounds the same.",
+        f"Move the logger from {other} to a fitting on the far side of {label}, so that the source lies "
+        "between the two, and record again.",
+    ]
+    return [
+        *_section("Where", where),
+        *_section("Why", list(match_of_recordings(pair))),
+        *_section("What could be wrong", doubts),
+        *_section("What to do next", steps, numbered=True),
+    ]
+
+
+def _pipes_beyond(candidate: Candidate) -> Iterator[str]:
+    mains = sentences([", ".join(dict.fromkeys(p for b in candidate.branches for p in b.pipe_ids))])
+    if mains:
+        yield f"Mains on that side: {mains[0]}"
+
+
+def _silent(pair: PairFix, fix: SurveyFix, units: UnitSystem) -> list[str]:
+    a, b = (fitting_label(end, fix) for end in (pair.path.sensor_a, pair.path.sensor_b))
+    text = [
+        f"Between {a} and {b} ({format_length(pair.path.length_m, units)} of main): {pair.outcome}. "
+        f"Probability of a leak between them {percent(pair.probability_between)}.",
+        "Silence is not proof: a leak may be too quiet for this distance and material, drowned by other "
+        "noise, or the pressure was too low. Nearer fittings and a quieter hour hear more.",
+        *sentences([*pair.notes, *(text for e in pair.evidence for text in e.notes)]),
+    ]
+    return [line for sentence in text for line in _wrap(sentence)]
+
+
+def _pair_of(candidate: Candidate, fix: SurveyFix) -> PairFix:
+    """Pair that a candidate belongs to."""
+    ends = (candidate.sensor_a, candidate.sensor_b)
+    by_id = (p for p in fix.pairs if any(c.candidate_id == candidate.candidate_id for c in p.candidates))
+    by_ends = (p for p in fix.pairs if (p.path.sensor_a, p.path.sensor_b) == ends)
+    return next(by_id, None) or next(by_ends)
+
+
+def _section(title: str, texts: Iterable[str], *, numbered: bool = False) -> list[str]:
+    """Title and its texts, each from a mark on; nothing when there are none."""
+    listed = list(texts)
+    if not listed:
+        return []
+    marks = [f"  {number}. " if numbered else "  - " for number in range(1, len(listed) + 1)]
+    return [
+        "",
+        title,
+        *(line for mark, text in zip(marks, listed, strict=True) for line in _wrap(text, mark)),
+    ]
+
+
+def _wrap(text: str, mark: str = "") -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent=mark, subsequent_indent=" " * len(mark))
+
+
+def _count(number: int, thing: str) -> str:
+    return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
