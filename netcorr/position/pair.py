@@ -1,0 +1,179 @@
+"""One pair of sensors: path, speeds and the evidence of all rounds to a fix."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from netcorr.position.candidates import error_budget, find_candidates
+from netcorr.position.fix import PairFix
+from netcorr.position.posterior import pair_posterior
+from netcorr.speed import pipe_wave_speed
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from netcorr.delay.evidence import DelayEvidence
+    from netcorr.network.pipe_network import PipeNetwork
+    from netcorr.path.correlation_path import CorrelationPath
+    from netcorr.position.fix import Outcome
+    from netcorr.position.posterior import PairPosterior
+    from netcorr.position.settings import LocateSettings
+    from netcorr.position.travel import PathTimes
+    from netcorr.speed.wave_speed import WaveSpeed
+
+
+def path_speeds(
+    path: CorrelationPath, *, settings: LocateSettings, source: str = "the map"
+) -> tuple[WaveSpeed, ...]:
+    """Wave speed of every segment of a path.
+
+    Parameters
+    ----------
+    path : CorrelationPath
+        From A to B.
+    settings : LocateSettings
+        Water temperature.
+    source : str
+        Name of the map, for messages.
+
+    Returns
+    -------
+    tuple of WaveSpeed
+        One for each segment.
+
+    Raises
+    ------
+    SpeedError
+        If a pipe has neither a measured speed nor material and diameter; the message names it.
+    """
+    return tuple(
+        pipe_wave_speed(
+            segment.material,
+            segment.diameter_mm,
+            wall_mm=_known(segment.wall_mm),
+            year=_known(segment.year),
+            temperature_c=settings.temperature_c,
+            temperature_sd_c=settings.temperature_sd_c,
+            wave_speed_m_s=_known(segment.wave_speed_m_s),
+            item=_pipe_label(segment.pipe_id, segment.material_text, source=source),
+        )
+        for segment in path.segments
+    )
+
+
+def locate_pair(
+    path: CorrelationPath,
+    evidence: Sequence[DelayEvidence],
+    *,
+    times: PathTimes,
+    speeds: Sequence[WaveSpeed],
+    network: PipeNetwork,
+    settings: LocateSettings,
+) -> PairFix:
+    """Weigh the evidence of all rounds along a path.
+
+    Parameters
+    ----------
+    path : CorrelationPath
+        From A to B.
+    evidence : sequence of DelayEvidence
+        One for each round, A first.
+    times : PathTimes
+        Of `path` with `speeds`.
+    speeds : sequence of WaveSpeed
+        One for each segment.
+    network : PipeNetwork
+        For side pipes.
+    settings : LocateSettings
+        Priors and standard deviations.
+
+    Returns
+    -------
+    PairFix
+        Outcome, candidates, density and error budget.
+
+    Raises
+    ------
+    PositionError
+        If there is no evidence or it does not reach the ends of the path.
+    """
+    posterior = pair_posterior(times, evidence, settings=settings)
+    return PairFix(
+        logger_a=evidence[0].logger_a,
+        logger_b=evidence[0].logger_b,
+        path=path,
+        speeds=tuple(speeds),
+        outcome=_outcome(posterior),
+        probability_between=posterior.between,
+        probability_beyond_a=posterior.beyond_a,
+        probability_beyond_b=posterior.beyond_b,
+        probability_none=posterior.none,
+        candidates=find_candidates(
+            posterior, times, path=path, network=network, evidence=evidence, settings=settings
+        ),
+        evidence=tuple(evidence),
+        travel_time_s=times.travel_time_s,
+        position_m=posterior.position_m,
+        density_per_m=posterior.density_per_m,
+        budget=error_budget(posterior, times, evidence=evidence),
+        notes=_notes(path, speeds=speeds, evidence=evidence, times=times),
+    )
+
+
+def _outcome(posterior: PairPosterior) -> Outcome:
+    """Name the most probable hypothesis."""
+    named: tuple[tuple[float, Outcome], ...] = (
+        (posterior.none, "no leak heard"),
+        (posterior.between, "between"),
+        (posterior.beyond_a, "at or beyond A"),
+        (posterior.beyond_b, "at or beyond B"),
+    )
+    return max(named, key=lambda pair: pair[0])[1]
+
+
+def _known(value: float) -> float | None:
+    return None if math.isnan(value) else float(value)
+
+
+def _pipe_label(pipe_id: str, material_text: str | None, *, source: str) -> str:
+    said = f" (material on the map: '{material_text}')" if material_text else ""
+    return f"{source}, pipe {pipe_id}{said}"
+
+
+def _notes(
+    path: CorrelationPath,
+    *,
+    speeds: Sequence[WaveSpeed],
+    evidence: Sequence[DelayEvidence],
+    times: PathTimes,
+) -> tuple[str, ...]:
+    """Assumptions and doubts that the answer rests on, each once."""
+    notes: dict[str, None] = {}
+    for segment, speed in zip(path.segments, speeds, strict=True):
+        for text in speed.assumptions:
+            notes[f"{segment.pipe_id}: {text}"] = None
+    if path.second_length_m is not None:
+        notes[
+            f"a second way of {path.second_length_m:.0f} m joins the sensors beside the one of "
+            f"{path.length_m:.0f} m: the noise may have taken it"
+        ] = None
+    for one in evidence:
+        for text in one.notes:
+            notes[f"round {one.round_number}: {text}"] = None
+    if _rounds_disagree(evidence, clock_sd_s=times.clock_sd_s):
+        peaks = ", ".join(f"{one.peak_delay_s * 1000:+.2f} ms" for one in evidence)
+        notes[f"the rounds disagree: their strongest delays are {peaks}"] = None
+    return tuple(notes)
+
+
+def _rounds_disagree(evidence: Sequence[DelayEvidence], *, clock_sd_s: float) -> bool:
+    """Whether rounds that each heard something clearly put it at different delays."""
+    clear = [one for one in evidence if one.significance < 0.01]
+    if len(clear) < 2:
+        return False
+    peaks = np.array([one.peak_delay_s for one in clear])
+    allowed_s = 4 * max(*(one.standard_error_s for one in clear), clock_sd_s, 5e-5)
+    return bool(np.ptp(peaks) > allowed_s)

@@ -1,0 +1,215 @@
+"""Where the source of the common noise is: probability along the path, and of what lies outside it.
+
+Four hypotheses compete: a leak somewhere between the sensors, a source at or beyond A, one at or beyond B,
+and silence. What is heard in one round only may be usage, so each round's likelihood is mixed with that of a
+noise of its own at an unknown place; only what repeats at one delay convinces.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy import ndimage
+
+from netcorr.errors import PositionError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from netcorr.delay.evidence import DelayEvidence
+    from netcorr.position.settings import LocateSettings
+    from netcorr.position.travel import PathTimes
+
+
+@dataclass(frozen=True, eq=False)
+class PairPosterior:
+    """Posterior of one pair over all its rounds.
+
+    Attributes
+    ----------
+    position_m : numpy.ndarray
+        Shape (n,): distance from A. [m]
+    density_per_m : numpy.ndarray
+        Shape (n,): density of the position given a leak between the sensors; integrates to 1. [1/m]
+    between, beyond_a, beyond_b, none : float
+        Probabilities of the four hypotheses; they sum to 1.
+    """
+
+    position_m: NDArray[np.float64]
+    density_per_m: NDArray[np.float64]
+    between: float
+    beyond_a: float
+    beyond_b: float
+    none: float
+
+
+def pair_posterior(
+    times: PathTimes, evidence: Sequence[DelayEvidence], *, settings: LocateSettings
+) -> PairPosterior:
+    """Combine the rounds of a pair and weigh the four hypotheses.
+
+    Parameters
+    ----------
+    times : PathTimes
+        Delay of a leak at each point of the path.
+    evidence : sequence of DelayEvidence
+        One for each round.
+    settings : LocateSettings
+        Priors and clock.
+
+    Returns
+    -------
+    PairPosterior
+        Density along the path and the four probabilities.
+
+    Raises
+    ------
+    PositionError
+        If there is no evidence, or it does not reach the ends of the path.
+    """
+    grid = _common_grid(times, evidence)
+    likelihood, log_scale, log_none = combine_rounds(evidence, grid, times=times, settings=settings)
+    steady_clock_s = times.clock_sd_s * float(np.sqrt(1 - settings.clock_jitter_share**2))
+    sd = times.sd_s(clock_sd_s=steady_clock_s)
+    along = BlurredLikelihood(grid, likelihood, largest_sd_s=float(sd.max())).at(times.delay_s, sd)
+    x = times.position_m
+    inside = float(np.trapezoid(along, x) / (x[-1] - x[0]))
+    ends = _end_likelihoods(grid, likelihood, times=times, sd_a_s=float(sd[0]), sd_b_s=float(sd[-1]))
+    weights = np.array(
+        [
+            settings.prior_between * inside,
+            settings.prior_beyond / 2 * ends[0],
+            settings.prior_beyond / 2 * ends[1],
+            (1 - settings.prior_between - settings.prior_beyond) * np.exp(min(log_none - log_scale, 700.0)),
+        ]
+    )
+    probability = weights / weights.sum()
+    density = along / max(inside * (x[-1] - x[0]), 1e-300)
+    return PairPosterior(x, density, *(float(p) for p in probability))
+
+
+def combine_rounds(
+    evidence: Sequence[DelayEvidence],
+    grid_s: NDArray[np.float64],
+    *,
+    times: PathTimes,
+    settings: LocateSettings,
+) -> tuple[NDArray[np.float64], float, float]:
+    """Likelihood of one lasting source over delay, from all rounds.
+
+    Parameters
+    ----------
+    evidence : sequence of DelayEvidence
+        One for each round.
+    grid_s : numpy.ndarray
+        Shape (m,): evenly spaced delays. [s]
+    times : PathTimes
+        For the clock.
+    settings : LocateSettings
+        For the jitter of the clock and the share of passing noises.
+
+    Returns
+    -------
+    likelihood : numpy.ndarray
+        Shape (m,), scaled to a maximum of 1.
+    log_scale : float
+        Log of what it was divided by.
+    log_none : float
+        Log-likelihood of no lasting source.
+    """
+    step_s = float(grid_s[1] - grid_s[0])
+    jitter = times.clock_sd_s * settings.clock_jitter_share / step_s
+    passing = settings.transient_share
+    total = np.zeros(grid_s.size)
+    log_none = 0.0
+    for one in evidence:
+        log_l = np.interp(grid_s, one.delay_s, one.log_likelihood)
+        top = float(log_l.max())
+        likelihood = np.exp(log_l - top)
+        # never sharper than the grid that it is sampled on
+        likelihood = ndimage.gaussian_filter1d(likelihood, max(jitter, 0.5), mode="nearest")
+        anywhere = float(likelihood.mean())
+        total += np.log((1 - passing) * likelihood + passing * anywhere) + top
+        log_none += float(np.logaddexp(np.log1p(-passing), np.log(passing * anywhere) + top))
+    log_scale = float(total.max())
+    return np.exp(total - log_scale), log_scale, log_none
+
+
+class BlurredLikelihood:
+    """A likelihood over delay, convolved with a Gaussian of any width.
+
+    Parameters
+    ----------
+    grid_s : numpy.ndarray
+        Shape (m,): evenly spaced delays. [s]
+    likelihood : numpy.ndarray
+        Shape (m,).
+    largest_sd_s : float
+        Largest standard deviation that will be asked for. [s]
+    """
+
+    def __init__(
+        self, grid_s: NDArray[np.float64], likelihood: NDArray[np.float64], *, largest_sd_s: float
+    ) -> None:
+        self._grid_s = grid_s
+        step_s = float(grid_s[1] - grid_s[0])
+        levels = 2 + max(int(np.ceil(3 * np.log2(max(largest_sd_s / (0.5 * step_s), 1.0)))), 0)
+        self._sd_s = 0.5 * step_s * 2 ** (np.arange(levels) / 3)
+        self._rows = np.stack(
+            [ndimage.gaussian_filter1d(likelihood, sd / step_s, mode="nearest") for sd in self._sd_s]
+        )
+
+    def at(self, delay_s: NDArray[np.float64], sd_s: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Blurred likelihood at given delays, each with its own standard deviation, shape of `delay_s`."""
+        level = np.log2(np.maximum(sd_s, self._sd_s[0]) / self._sd_s[0]) * 3
+        below = np.clip(level.astype(np.int64), 0, self._sd_s.size - 2)
+        share = np.clip(level - below, 0.0, 1.0)
+        place = (delay_s - self._grid_s[0]) / (self._grid_s[1] - self._grid_s[0])
+        left = np.clip(place.astype(np.int64), 0, self._grid_s.size - 2)
+        step = np.clip(place - left, 0.0, 1.0)
+        lower = self._rows[below, left] * (1 - step) + self._rows[below, left + 1] * step
+        upper = self._rows[below + 1, left] * (1 - step) + self._rows[below + 1, left + 1] * step
+        blurred: NDArray[np.float64] = lower * (1 - share) + upper * share
+        return blurred
+
+
+def _end_likelihoods(
+    grid_s: NDArray[np.float64],
+    likelihood: NDArray[np.float64],
+    *,
+    times: PathTimes,
+    sd_a_s: float,
+    sd_b_s: float,
+) -> tuple[float, float]:
+    """Likelihood of a source at or beyond either sensor, anywhere from the main to the end of its lead."""
+    blurred = BlurredLikelihood(grid_s, likelihood, largest_sd_s=max(sd_a_s, sd_b_s))
+    share = np.linspace(0.0, 1.0, 9)
+    beyond_a = times.delay_s[0] + 2 * times.lead_a_s * share
+    beyond_b = times.delay_s[-1] - 2 * times.lead_b_s * share
+    # most sources lie on the main beyond; the lead itself takes a third
+    weight = np.concatenate([[2 / 3], np.full(8, 1 / 24)])
+    return (
+        float(weight @ blurred.at(beyond_a, np.full(9, sd_a_s))),
+        float(weight @ blurred.at(beyond_b, np.full(9, sd_b_s))),
+    )
+
+
+def _common_grid(times: PathTimes, evidence: Sequence[DelayEvidence]) -> NDArray[np.float64]:
+    """Delays that all rounds have, at the finest of their spacings."""
+    if not evidence:
+        raise PositionError("pair", found="no round with evidence", remedy="record at least one round")
+    first = max(one.delay_s[0] for one in evidence)
+    last = min(one.delay_s[-1] for one in evidence)
+    if first > times.delay_s.min() or last < times.delay_s.max():
+        raise PositionError(
+            f"pair {evidence[0].logger_a} - {evidence[0].logger_b}",
+            found=f"delays from {first:.4f} to {last:.4f} s",
+            remedy=f"search from {times.delay_s.min():.4f} to {times.delay_s.max():.4f} s at least",
+        )
+    step_s = min(one.step_s for one in evidence)
+    points = int((last - first) / step_s + 1e-9) + 1
+    return np.asarray(first + step_s * np.arange(points), dtype=np.float64)

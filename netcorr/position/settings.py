@@ -1,0 +1,89 @@
+"""What a user may set, with defaults that are stated in every result that rests on them."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from netcorr.errors import PositionError
+
+
+@dataclass(frozen=True)
+class LocateSettings:
+    """How a survey is located.
+
+    Attributes
+    ----------
+    temperature_c, temperature_sd_c : float
+        Water temperature and its standard deviation. [degree C]
+    map_accuracy_m : float
+        Accuracy of the map, by which areas are widened. [m]
+    length_sd_m : float
+        Standard deviation of where along the main the two fittings stand, together. [m]
+    length_sd_share : float
+        Standard deviation of a length taken from the map, as a share of it.
+    clock_sd_s : float
+        Standard deviation of a logger's clock when the table does not say. [s]
+    clock_jitter_share : float
+        Share of the clock's error that is new in each round; the rest is the same in all rounds.
+    model_sd_m : float
+        What the model of one clean wave does not know (mountings, reflections, dispersion). [m]
+    lead_sd_share : float
+        Standard deviation of the travel time along a lead, as a share of it.
+    band_hz : (float, float) or None
+        Band to use, None for automatic. [Hz]
+    reach_m : float
+        Pairs farther apart than this along the main are not compared. [m]
+    level : float
+        Probability that the areas hold.
+    prior_between, prior_beyond : float
+        Prior probability of a leak between the sensors, and of a source at or beyond either one of them
+        (both together); the rest is silence.
+    transient_share : float
+        Prior probability that what is heard in a round is of that round alone (usage, traffic).
+    least_probability : float
+        Candidates below this are not listed.
+    """
+
+    temperature_c: float = 10.0
+    temperature_sd_c: float = 3.0
+    map_accuracy_m: float = 0.5
+    length_sd_m: float = 0.3
+    length_sd_share: float = 0.003
+    clock_sd_s: float = 0.0002
+    clock_jitter_share: float = 0.3
+    model_sd_m: float = 0.1
+    lead_sd_share: float = 0.15
+    band_hz: tuple[float, float] | None = None
+    reach_m: float = 600.0
+    level: float = 0.95
+    prior_between: float = 0.4
+    prior_beyond: float = 0.3
+    transient_share: float = 0.1
+    least_probability: float = 0.05
+
+    def __post_init__(self) -> None:
+        for name in (
+            "temperature_sd_c",
+            "map_accuracy_m",
+            "length_sd_m",
+            "length_sd_share",
+            "clock_sd_s",
+            "model_sd_m",
+            "lead_sd_share",
+        ):
+            value = getattr(self, name)
+            if not (math.isfinite(value) and value >= 0):
+                raise PositionError(f"setting {name}", found=str(value), remedy="give 0 or a positive number")
+        for name in ("clock_jitter_share", "level", "transient_share", "prior_between", "prior_beyond"):
+            value = getattr(self, name)
+            if not 0 < value < 1:
+                raise PositionError(
+                    f"setting {name}", found=str(value), remedy="give a number between 0 and 1"
+                )
+        if self.prior_between + self.prior_beyond >= 1:
+            raise PositionError(
+                "settings prior_between and prior_beyond",
+                found=f"a sum of {self.prior_between + self.prior_beyond}",
+                remedy="their sum must stay below 1: there may be no leak at all",
+            )

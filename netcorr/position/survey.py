@@ -1,0 +1,194 @@
+"""A whole survey: every pair of loggers within reach, over all rounds."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations
+from typing import TYPE_CHECKING
+
+from netcorr.delay import delay_evidence, prepare_round
+from netcorr.errors import NetcorrError, NoPathError, PositionError
+from netcorr.feedback import Feedback, NoFeedback, check_cancelled
+from netcorr.path import correlation_path
+from netcorr.position.candidates import ranked
+from netcorr.position.fix import PairFix, SurveyFix
+from netcorr.position.pair import locate_pair, path_speeds
+from netcorr.position.settings import LocateSettings
+from netcorr.position.sites import Site, find_sites
+from netcorr.position.travel import PathTimes, path_times
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from netcorr.delay.evidence import DelayEvidence
+    from netcorr.delay.prepare import PreparedRecording
+    from netcorr.network.pipe_network import PipeNetwork
+    from netcorr.path.correlation_path import CorrelationPath
+    from netcorr.recordings import SurveyRecordings
+    from netcorr.recordings.recording import Round
+    from netcorr.speed.wave_speed import WaveSpeed
+
+
+@dataclass(frozen=True, eq=False)
+class _PlannedPair:
+    """A pair worth comparing: its path, speeds and times."""
+
+    a: Site
+    b: Site
+    path: CorrelationPath
+    speeds: tuple[WaveSpeed, ...]
+    times: PathTimes
+
+
+def locate_survey(
+    network: PipeNetwork,
+    recordings: SurveyRecordings,
+    *,
+    settings: LocateSettings | None = None,
+    feedback: Feedback | None = None,
+) -> SurveyFix:
+    """Locate what all rounds of a survey have in common.
+
+    Parameters
+    ----------
+    network : PipeNetwork
+        The map.
+    recordings : SurveyRecordings
+        Recordings in rounds, aligned, and those that could not be used.
+    settings : LocateSettings, optional
+        Defaults when not given.
+    feedback : Feedback, optional
+        Progress and cancelling.
+
+    Returns
+    -------
+    SurveyFix
+        Every pair's answer and all candidates, ranked.
+
+    Raises
+    ------
+    PositionError
+        If no two loggers are within reach of each other, or a logger stands at two fittings.
+    NetcorrError
+        If a fitting, a path or a pipe on it is at fault; the message says which.
+    """
+    settings = settings or LocateSettings()
+    feedback = feedback or NoFeedback()
+    rounds = recordings.rounds
+    sites = find_sites(network, rounds, settings=settings)
+    planned, notes = _plan_pairs(network, sites, settings=settings)
+    longest_s = max(pair.times.longest_delay_s for pair in planned)
+    evidence: dict[tuple[str, str], list[DelayEvidence]] = {(p.a.logger, p.b.logger): [] for p in planned}
+    for done, one in enumerate(rounds):
+        check_cancelled(feedback)
+        feedback.progress(done / len(rounds), f"round {one.number}")
+        prepared = _prepare(one, longest_s=longest_s, settings=settings)
+        for pair in planned:
+            check_cancelled(feedback)
+            if pair.a.logger in prepared and pair.b.logger in prepared:
+                evidence[pair.a.logger, pair.b.logger].append(
+                    _compare(pair, prepared, number=one.number, settings=settings)
+                )
+    fixes = tuple(
+        locate_pair(
+            pair.path,
+            evidence[pair.a.logger, pair.b.logger],
+            times=pair.times,
+            speeds=pair.speeds,
+            network=network,
+            settings=settings,
+        )
+        for pair in planned
+        if evidence[pair.a.logger, pair.b.logger]
+    )
+    feedback.progress(1.0, "located")
+    return _survey_fix(network, recordings, fixes, settings=settings, notes=notes)
+
+
+def _plan_pairs(
+    network: PipeNetwork, sites: Sequence[Site], *, settings: LocateSettings
+) -> tuple[list[_PlannedPair], list[str]]:
+    """Pairs within reach with their paths; with more than two loggers, a pair without one is only noted."""
+    planned: list[_PlannedPair] = []
+    notes: list[str] = []
+    failures: list[NetcorrError] = []
+    for a, b in combinations(sites, 2):
+        try:
+            path = correlation_path(
+                network, a.fitting, fitting_b=b.fitting, lead_a_m=a.lead_m, lead_b_m=b.lead_m
+            )
+        except NoPathError as error:
+            failures.append(error)
+            notes.append(f"{a.logger} and {b.logger} were not compared: {error}")
+            continue
+        if path.length_m > settings.reach_m:
+            notes.append(
+                f"{a.logger} and {b.logger} were not compared: {path.length_m:.0f} m apart along the main, "
+                f"reach is {settings.reach_m:.0f} m"
+            )
+            continue
+        speeds = path_speeds(path, settings=settings, source=network.source)
+        clock_sd_s = (a.clock_sd_s**2 + b.clock_sd_s**2) ** 0.5
+        times = path_times(path, speeds, settings=settings, clock_sd_s=clock_sd_s)
+        planned.append(_PlannedPair(a, b, path, speeds, times))
+    if not planned and failures:
+        raise failures[0]
+    if not planned:
+        raise PositionError(
+            "survey",
+            found="no two loggers to compare" + (f" ({'; '.join(notes)})" if notes else ""),
+            remedy="place at least two loggers on the same pipes, nearer to each other",
+        )
+    notes += sorted({text for site in sites for text in site.assumptions})
+    return planned, notes
+
+
+def _prepare(one: Round, *, longest_s: float, settings: LocateSettings) -> Mapping[str, PreparedRecording]:
+    """Spectra of a round's recordings, by logger."""
+    prepared = prepare_round(one.samples, one.sample_rate_hz, max_delay_s=longest_s, band_hz=settings.band_hz)
+    return {recording.logger: spectrum for recording, spectrum in zip(one.recordings, prepared, strict=True)}
+
+
+def _compare(
+    pair: _PlannedPair,
+    prepared: Mapping[str, PreparedRecording],
+    *,
+    number: int,
+    settings: LocateSettings,
+) -> DelayEvidence:
+    """Evidence of one pair in one round."""
+    return delay_evidence(
+        prepared[pair.a.logger],
+        prepared[pair.b.logger],
+        max_delay_s=pair.times.longest_delay_s,
+        band_hz=settings.band_hz,
+        logger_a=pair.a.logger,
+        logger_b=pair.b.logger,
+        round_number=number,
+    )
+
+
+def _survey_fix(
+    network: PipeNetwork,
+    recordings: SurveyRecordings,
+    fixes: tuple[PairFix, ...],
+    *,
+    settings: LocateSettings,
+    notes: Sequence[str],
+) -> SurveyFix:
+    """Bring the pairs together."""
+    if not fixes:
+        raise PositionError(
+            "survey",
+            found="no round in which two loggers within reach of each other both recorded",
+            remedy="see the recordings that were refused, and record again",
+        )
+    return SurveyFix(
+        network=network,
+        rounds=recordings.rounds,
+        pairs=fixes,
+        candidates=ranked([candidate for fix in fixes for candidate in fix.candidates]),
+        rejected=recordings.rejected,
+        map_accuracy_m=settings.map_accuracy_m,
+        notes=tuple(notes),
+    )
