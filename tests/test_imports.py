@@ -24,7 +24,7 @@ MAY_IMPORT = {
     "recordings": set(),
     "delay": {"recordings"},
     "position": {"path", "network", "speed", "recordings", "delay"},
-    "simulation": {"network", "speed"},
+    "simulation": {"layers", "network", "speed"},
     "export": {"layers", "network", "path", "speed", "recordings", "delay", "position"},
     "tools": {"layers", "network", "path", "speed", "recordings", "delay", "position", "simulation", "export"},
     "cli": {"tools"},

@@ -45,7 +45,7 @@ class ResponseGrid:
     """
 
     sample_rate_hz: float
-    response_s: float = 2.0
+    response_s: float = 3.0
     lead_in_s: float = 0.02
     folding_db: float = 40.0
 
@@ -96,24 +96,29 @@ class ResponseGrid:
         slope[0] = real[1] / (2 * np.pi * self.frequency_hz[1])
         return np.asarray(real - 1j * self.damping_per_s * slope)
 
-    def to_time(self, transfer: Complex) -> Real:
+    def to_time(self, transfer: Complex, *, high_pass_hz: float = 0.0) -> Real:
         """Turn a transfer function solved on this grid into an impulse response.
 
         Parameters
         ----------
         transfer : numpy.ndarray
             Shape (..., f): at `angular_rad_s`.
+        high_pass_hz : float, default 0
+            Corner of a causal high-pass of second order; what swings slower outlasts any response. [Hz]
 
         Returns
         -------
         numpy.ndarray
-            Shape (..., size): response at ``-lead_in_s + n / sample_rate_hz``; its sum over
-            n is the transfer function at zero frequency.
+            Shape (..., size): response at ``-lead_in_s + n / sample_rate_hz``; its sum over n is the transfer
+            function at zero frequency. The last twentieth is faded out.
         """
-        shifted = transfer * self.top_taper() * np.exp(-1j * self.angular_rad_s * self.lead_in_s)
-        time_s = np.arange(self.size) / self.sample_rate_hz
-        response = np.fft.irfft(shifted, n=self.size, axis=-1)
-        return np.asarray(response * np.exp(self.damping_per_s * time_s))
+        s, corner = 1j * self.angular_rad_s, 2 * np.pi * high_pass_hz
+        passed = s**2 / (s**2 + np.sqrt(2) * corner * s + corner**2)
+        shifted = transfer * passed * self.top_taper() * np.exp(-s * self.lead_in_s)
+        share = np.arange(self.size) / self.size
+        fade = 0.5 * (1 + np.cos(np.pi * np.clip((share - 0.95) / 0.05, 0.0, 1.0)))
+        undamp = np.exp(self.damping_per_s * share * self.size / self.sample_rate_hz)
+        return np.asarray(np.fft.irfft(shifted, n=self.size, axis=-1) * undamp * fade)
 
     def top_taper(self) -> Real:
         """Shape (f,): 1, and a half cosine down to 0 over the uppermost tenth, so that nothing rings."""
