@@ -27,11 +27,11 @@ from netcorr.tools.parameter import NUMERIC, Parameter
 EXIT_CODES = """\b
 Exit codes:
   0    done
+  1    a fault of netcorr itself
   2    the command cannot be right as it was given
   3    an input is at fault; the message names file, layer and feature or row
   4    done, but the result is below the threshold that was asked for
-  130  cancelled
-  1    a fault of netcorr itself"""
+  130  cancelled"""
 
 
 INTRODUCTION = """Find buried water leaks on your own map, from recordings made at the same time.
@@ -120,7 +120,10 @@ def _metavar(parameter: Parameter) -> str | None:
 
 def option_help(parameter: Parameter) -> str:
     """Help of an option: its sentence, limits and default."""
-    default = "" if parameter.default in (None, False) else f"{parameter.default} unless given"
+    value = (
+        f"{parameter.default:g}" if parameter.kind in NUMERIC[:2] and parameter.default is not None else ""
+    )
+    default = f"{value or parameter.default} unless given" if parameter.default not in (None, False) else ""
     extra = ", ".join(part for part in (parameter.limits, default) if part)
     return f"{parameter.help} ({extra}.)" if extra else parameter.help
 

@@ -150,14 +150,16 @@ def locate(
         tolerances=Tolerances(join_m=join_m, cut_m=cut_m, fitting_m=fitting_m),
         feedback=PartOf(feedback, start=0.1, stop=0.2),
     )
-    rounds = read_rounds(
-        read_deployments(deployments),
+    for note in graph.notes:
+        feedback.message(note)
+    recordings = read_rounds(
+        read_deployments(deployments, feedback=feedback),
         time_zone=time_zone,
         feedback=PartOf(feedback, start=0.2, stop=0.4),
     )
     fix = locate_survey(
         graph,
-        rounds,
+        recordings,
         settings=LocateSettings(
             temperature_c=temperature_c,
             temperature_sd_c=temperature_sd_c,

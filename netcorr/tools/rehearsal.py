@@ -1,0 +1,75 @@
+"""A survey rehearsed: recordings simulated on a map and located as if they were real.
+
+What is put in is known, so what comes out can be judged. Benchmarks and tests of the whole job use this.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from netcorr.recordings import Recording, Round, SurveyRecordings
+    from netcorr.simulation.survey import SimulatedRecording, SimulatedRound
+
+
+def as_recordings(rounds: Sequence[SimulatedRound], *, clock_sd_s: float | None = None) -> SurveyRecordings:
+    """Hand simulated rounds to the locator as if they had been read from files.
+
+    Parameters
+    ----------
+    rounds : sequence of SimulatedRound
+        In the order of time.
+    clock_sd_s : float, optional
+        What the deployments table would say of the clocks. [s]
+
+    Returns
+    -------
+    SurveyRecordings
+        Aligned rounds, nothing rejected.
+
+    Raises
+    ------
+    RecordingError
+        If a recording is silent, or those of a round share no time.
+    """
+    from netcorr.recordings import SurveyRecordings
+
+    aligned = tuple(_align(one, clock_sd_s=clock_sd_s) for one in rounds)
+    return SurveyRecordings(rounds=aligned, rejected=())
+
+
+def _align(one: SimulatedRound, *, clock_sd_s: float | None) -> Round:
+    from netcorr.recordings import align
+
+    recordings = [
+        _recording(item, row=row, clock_sd_s=clock_sd_s) for row, item in enumerate(one.recordings, start=2)
+    ]
+    return align(recordings, number=one.number)
+
+
+def _recording(item: SimulatedRecording, *, row: int, clock_sd_s: float | None) -> Recording:
+    from netcorr.recordings import Deployment, Recording, measure_quality
+
+    sensor = item.sensor
+    deployment = Deployment(
+        table="rehearsal",
+        row=row,
+        logger=sensor.logger,
+        recording=Path(f"{sensor.logger}.wav"),
+        fitting=sensor.fitting,
+        start=item.start,
+        clock_sd_s=clock_sd_s,
+        lead_m=sensor.lead_m,
+    )
+    return Recording(
+        deployment=deployment,
+        samples=item.samples,
+        sample_rate_hz=sensor.sample_rate_hz,
+        start=item.start.astimezone(UTC),
+        start_source="table",
+        quality=measure_quality(item.samples, sensor.sample_rate_hz),
+    )
