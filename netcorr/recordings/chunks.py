@@ -49,7 +49,7 @@ class Chunk:
 
 
 def read_chunks(path: Path) -> tuple[Chunk, ...]:
-    """Chunks of a WAV, RF64, BW64, Wave64, AIFF or AU file, as their headers declare them.
+    """Chunks of a WAV, RF64, BW64, Wave64, AIFF, CAF or AU file, as their headers declare them.
 
     Parameters
     ----------
@@ -70,8 +70,8 @@ def read_chunks(path: Path) -> tuple[Chunk, ...]:
     References
     ----------
     Multimedia Programming Interface and Data Specifications 1.0 (RIFF), 1991; EBU Tech 3306 (RF64), 2009;
-    ITU-R BS.2088 (BW64); Audio Interchange File Format 1.3, 1989. The Wave64 names are from memory and are
-    tested against files written by libsndfile.
+    ITU-R BS.2088 (BW64); Audio Interchange File Format 1.3, 1989; Core Audio Format 1.0, 2005. The
+    Wave64 names are from memory and are tested against files written by libsndfile.
     """
     try:
         with path.open("rb") as file:
@@ -83,6 +83,8 @@ def read_chunks(path: Path) -> tuple[Chunk, ...]:
                 return tuple(_walk(file, file_size, byte_order=">", sizes={}))
             if head[:16] == _WAVE64_RIFF:
                 return tuple(_walk_wave64(file, file_size))
+            if head[:4] == b"caff":
+                return tuple(_walk_core_audio(file, file_size))
             if head[:4] == b".snd" and len(head) >= 12:
                 offset, size = struct.unpack(">II", head[4:12])
                 return () if size == _UNKNOWN_32 else (Chunk("data", offset, size),)
@@ -129,6 +131,20 @@ def _walk_wave64(file: BinaryIO, file_size: int) -> list[Chunk]:
         if tail == _WAVE64_TAIL:
             chunks.append(Chunk(name.decode("latin-1"), offset + 24, size - 24))
         offset += (size + 7) // 8 * 8
+    return chunks
+
+
+def _walk_core_audio(file: BinaryIO, file_size: int) -> list[Chunk]:
+    """Chunks with four-letter names and 64-bit sizes; none when the samples are said to end with the file."""
+    chunks: list[Chunk] = []
+    offset = 8
+    while offset + 12 <= file_size and len(chunks) < _MOST_CHUNKS:
+        file.seek(offset)
+        name, size = struct.unpack(">4sq", file.read(12))
+        if size < 0:
+            return []
+        chunks.append(Chunk(name.decode("latin-1"), offset + 12, size))
+        offset += 12 + size
     return chunks
 
 

@@ -84,7 +84,7 @@ def read_sound(path: Path) -> Sound:
     findings = []
     if subtype in _LOSSY:
         findings.append("compressed with loss, so weak noise may be gone: record WAV or FLAC")
-    if not complete and container not in ("FLAC", "CAF"):
+    if not complete and container != "FLAC":
         findings.append(f"{container} does not say how long it should be, so it may be cut short")
     return Sound(samples, float(rate), f"{container} {subtype}", tuple(findings))
 

@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta, tzinfo
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
-from netcorr.errors import ClockError
+from netcorr.errors import ClockError, RecordingError
 from netcorr.recordings.stamps import WRITE_IT, broadcast_wave_start, file_name_start
 
 if TYPE_CHECKING:
@@ -105,7 +105,7 @@ def _contradiction(
     try:
         broadcast = broadcast_wave_start(path, sample_rate_hz=sample_rate_hz)
         other = file_name_start(path) if broadcast is None else broadcast[0]
-    except ClockError:
+    except RecordingError:
         return ()
     if other is None:
         return ()
