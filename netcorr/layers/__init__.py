@@ -1,13 +1,47 @@
 """GIS files to checked layers: reading, column mapping, CRS."""
 
 from netcorr.layers.crs import geodesic_distances_m, geodesic_lengths_m, parse_crs
+from netcorr.layers.infer import infer_mapping
+from netcorr.layers.mapping import FittingsMapping, LayerMapping, MainsMapping, read_mapping
 from netcorr.layers.network_layers import FITTINGS_COLUMNS, MAINS_COLUMNS, NetworkLayers
+from netcorr.layers.read import read_network_layers
+from netcorr.layers.source_summary import ColumnSummary, LayerSummary, SourceSummary, ValueCount
+from netcorr.layers.sources import survey_source
+from netcorr.layers.vocabulary import (
+    KINDS,
+    MATERIALS,
+    ambiguous_material,
+    diameter_mm_from_text,
+    in_service_from_text,
+    is_open_from_text,
+    kind_from_text,
+    material_from_text,
+)
 
 __all__ = [
     "FITTINGS_COLUMNS",
+    "KINDS",
     "MAINS_COLUMNS",
+    "MATERIALS",
+    "ColumnSummary",
+    "FittingsMapping",
+    "LayerMapping",
+    "LayerSummary",
+    "MainsMapping",
     "NetworkLayers",
+    "SourceSummary",
+    "ValueCount",
+    "ambiguous_material",
+    "diameter_mm_from_text",
     "geodesic_distances_m",
     "geodesic_lengths_m",
+    "in_service_from_text",
+    "infer_mapping",
+    "is_open_from_text",
+    "kind_from_text",
+    "material_from_text",
     "parse_crs",
+    "read_mapping",
+    "read_network_layers",
+    "survey_source",
 ]

@@ -81,22 +81,16 @@ _PHRASES: tuple[tuple[str, str], ...] = (
         "steel",
         r"galvani[sz]\w* (?:iron|steel)|(?:hierro|ferro|acier|acero|aco) galvani[sz]\w*|black (?:iron|steel)",
     ),
-    (
-        "ductile_iron",
-        r"ducti[lk]\w*|duttile|dukti[lk]\w*|nodula\w*|sferoidal\w*|spheroid\w*( graphite)?|sp[h]?aroguss",
-    ),
-    ("ductile_iron", r"spha?e?roguss|spharoguss|esferoidal|sg iron"),
+    ("ductile_iron", r"ductil\w*|duttile|dukti[lk]\w*|nodula\w*|sferoidal\w*|spheroid\w*(?: graphite)?"),
+    ("ductile_iron", r"spha?e?roguss|esferoidal|sg iron"),
     ("copper", r"copper|cuivre|cobre|kupfer\w*|rame|koper\w*"),
     ("lead", r"lead|plomb|plomo|chumbo|blei(?:rohr)?|piombo|lood"),
     ("steel", r"(?:mild |stainless |carbon )?steel|acier(?: inox\w*)?|acero(?: inox\w*)?|aco(?: carbono)?"),
     ("steel", r"(?:edel)?stahl(?:rohr)?|acciaio|staal|stalen"),
+    ("grey_iron", r"grau ?guss\w*|lamellar\w*|(?:grey|gray|cast|spun|pit) (?:cast |spun )?iron"),
     (
         "grey_iron",
-        r"grau ?guss\w*|lamellar\w*|(?:grey|gray|cast|spun|pit) (?:cast |spun )?iron|guss(?:eisen)?|gietijzer|ghisa",
-    ),
-    (
-        "grey_iron",
-        r"fonte|fundicion|(?:hierro|ferro) (?:fundido|colado)|fo ?fo",
+        r"guss(?:eisen)?|gietijzer|ghisa|fonte|fundicion|(?:hierro|ferro) (?:fundido|colado)|fo ?fo",
     ),
 )
 _PATTERNS = tuple((key, re.compile(rf"\b(?:{phrase})\b")) for key, phrase in _PHRASES)
