@@ -7,40 +7,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from netcorr.export.result_tables import path_line
 from netcorr.network.ground import bearings_deg
+from netcorr.path.reference import direction_words, points_at
 
 if TYPE_CHECKING:
     from netcorr.path.correlation_path import CorrelationPath
-
-_COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
 #: A crew sees this far along a street when it sets off. [m]
 _SIGHT_M = 10.0
 
 #: A main that turns by more than this is said to bend. [degrees]
 _BEND_DEG = 20.0
-
-
-def compass_word(bearing_deg: float) -> str:
-    """Compass direction in words.
-
-    Parameters
-    ----------
-    bearing_deg : float
-        Clockwise from north. [degrees]
-
-    Returns
-    -------
-    str
-        One of eight.
-
-    Examples
-    --------
-    >>> compass_word(3), compass_word(359), compass_word(-90), compass_word(130)
-    ('north', 'north', 'west', 'south-east')
-    """
-    return _COMPASS[round(bearing_deg / 45) % 8]
 
 
 def start_direction(path: CorrelationPath) -> str:
@@ -56,7 +33,7 @@ def start_direction(path: CorrelationPath) -> str:
     str
         Compass direction in words.
     """
-    return compass_word(_bearing_deg(path, 0.0, _SIGHT_M))
+    return direction_words(_bearing_deg(path, 0.0, _SIGHT_M))
 
 
 def bends_on_the_way(path: CorrelationPath, distance_m: float) -> bool:
@@ -72,7 +49,7 @@ def bends_on_the_way(path: CorrelationPath, distance_m: float) -> bool:
     Returns
     -------
     bool
-        True when the way along the main and the straight line part by more than 20 degrees.
+        True when the main heads elsewhere at that place than at the start, by more than 20 degrees.
     """
     reach_m = min(max(distance_m, 0.0), path.length_m)
     if reach_m <= _SIGHT_M:
@@ -83,9 +60,6 @@ def bends_on_the_way(path: CorrelationPath, distance_m: float) -> bool:
 
 
 def _bearing_deg(path: CorrelationPath, from_m: float, to_m: float) -> float:
-    line = path_line(path)
-    share = np.clip(np.array([from_m, to_m]) / path.length_m, 0, 1)
-    (x1, y1), (x2, y2) = shapely.get_coordinates(
-        shapely.line_interpolate_point(line, share, normalized=True)
-    ).tolist()
+    places = points_at(path, np.clip([from_m, to_m], 0.0, path.length_m))
+    (x1, y1), (x2, y2) = shapely.get_coordinates(places).tolist()
     return float(bearings_deg(x1, y1, x2, y2, path.crs)[0])

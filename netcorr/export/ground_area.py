@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache, partial
+from typing import Any
 
 import numpy as np
 import pyproj
@@ -13,6 +15,9 @@ from shapely import LineString, MultiPolygon, Point, Polygon
 from shapely.geometry.polygon import orient
 
 from netcorr.errors import ExportError
+
+#: Coordinates in, coordinates out.
+_Move = Callable[[Any, Any], tuple[Any, Any]]
 
 _WGS84 = pyproj.CRS.from_epsg(4326)
 
@@ -68,38 +73,42 @@ def widened_area(shapes: Sequence[LineString | Point], crs: pyproj.CRS, *, widen
     >>> round(area.area_m2), area.polygon.geom_type
     (203, 'MultiPolygon')
     """
-    to_ground, to_map = _local_transformers(shapes, crs)
-    ground = [_moved(shape, to_ground) for shape in shapes]
+    plane = _plane_about(shapes, crs)
+    to_degrees, to_map = _degrees_and_back(crs)
+    ground = [_moved(_moved(shape, to_degrees), plane) for shape in shapes]
     buffered = shapely.union_all(shapely.buffer(ground, max(widen_m, LEAST_WIDENING_M), quad_segs=8))
-    parts = [orient(part) for part in _polygons(_valid(_moved(buffered, to_map)))]
+    on_map = _moved(_moved(buffered, partial(plane, inverse=True)), to_map)
+    parts = [orient(part) for part in _polygons(_valid(on_map))]
     return GroundArea(polygon=MultiPolygon(parts), area_m2=float(buffered.area))
 
 
-def _local_transformers(
-    shapes: Sequence[LineString | Point], crs: pyproj.CRS
-) -> tuple[pyproj.Transformer, pyproj.Transformer]:
-    """From the map to metres about the middle of the shapes, and back."""
-    bounds = shapely.total_bounds(list(shapes))
-    middle = ((bounds[0] + bounds[2]) / 2, (bounds[1] + bounds[3]) / 2)
-    lon, lat = pyproj.Transformer.from_crs(crs, _WGS84, always_xy=True).transform(*middle)
+@lru_cache(maxsize=16)
+def _degrees_and_back(crs: pyproj.CRS) -> tuple[_Move, _Move]:
+    """From the map to longitude and latitude, and back: made once, since PROJ has to search for it."""
+    there = pyproj.Transformer.from_crs(crs, _WGS84, always_xy=True)
+    back = pyproj.Transformer.from_crs(_WGS84, crs, always_xy=True)
+    return there.transform, back.transform
+
+
+def _plane_about(shapes: Sequence[LineString | Point], crs: pyproj.CRS) -> pyproj.Proj:
+    """Projection in metres about the middle of the shapes."""
+    west, south, east, north = shapely.total_bounds(list(shapes))
+    x, y = (west + east) / 2, (south + north) / 2
+    lon, lat = _degrees_and_back(crs)[0](x, y)
     if not (np.isfinite(lon) and np.isfinite(lat)):
         raise ExportError(
             "uncertainty area",
-            found=f"its place {middle[0]:g}, {middle[1]:g} has no longitude and latitude in {crs.name}",
+            found=f"its place {x:g}, {y:g} has no longitude and latitude in {crs.name}",
             remedy="check the CRS of the network",
         )
-    local = pyproj.CRS.from_dict({"proj": "aeqd", "lon_0": lon, "lat_0": lat, "datum": "WGS84", "units": "m"})
-    return (
-        pyproj.Transformer.from_crs(crs, local, always_xy=True),
-        pyproj.Transformer.from_crs(local, crs, always_xy=True),
-    )
+    return pyproj.Proj(proj="aeqd", lon_0=lon, lat_0=lat, ellps="WGS84")
 
 
-def _moved(shape: shapely.Geometry, transformer: pyproj.Transformer) -> shapely.Geometry:
-    def move(xy: NDArray[np.float64]) -> NDArray[np.float64]:
-        return np.column_stack(transformer.transform(xy[:, 0], xy[:, 1]))
+def _moved(shape: shapely.Geometry, move: _Move) -> shapely.Geometry:
+    def move_all(xy: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.column_stack(move(xy[:, 0], xy[:, 1]))
 
-    return shapely.transform(shapely.force_2d(shape), move)
+    return shapely.transform(shapely.force_2d(shape), move_all)
 
 
 def _valid(shape: shapely.Geometry) -> shapely.Geometry:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+import re
+from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,7 +12,7 @@ import numpy as np
 from netcorr.export.directions import bends_on_the_way, start_direction
 from netcorr.export.plain_text import plain_text
 from netcorr.export.result_tables import material_text
-from netcorr.units import UnitSystem, format_diameter, format_speed
+from netcorr.units import INCH_M, UnitSystem, format_diameter, format_speed
 from netcorr.units import format_length as plain_length
 
 if TYPE_CHECKING:
@@ -187,8 +188,8 @@ def second_way(path: CorrelationPath, *, units: UnitSystem) -> str | None:
         return None
     return (
         f"A second way by pipe is {format_length(path.second_length_m, units)} long against "
-        f"{format_length(path.length_m, units)}. If noise came that way, the point is wrong: shut a valve "
-        "on it, or choose sensors without a second way."
+        f"{format_length(path.length_m, units)}. If noise came that way, the point is wrong: record again "
+        "with a valve on it shut, or on sensors without a second way."
     )
 
 
@@ -199,10 +200,38 @@ def rejected_recording(item: Rejected, number: int | None) -> str:
     return plain_text(f"{row.logger}{when} ({row.recording.name}, {row.table} row {row.row}): {item.reason}")
 
 
-def sentences(texts: Sequence[str]) -> list[str]:
-    """Give each text once, cleaned, and ending like a sentence."""
-    cleaned = (plain_text(text).strip() for text in texts)
-    return list(dict.fromkeys(t if t.endswith((".", "!", "?")) else f"{t}." for t in cleaned if t))
+def sentences(texts: Iterable[str], *, units: UnitSystem) -> list[str]:
+    """Notes as sentences in the reader's units, each once, without those that another one holds.
+
+    Examples
+    --------
+    >>> sentences(["round 1: a hum", "a hum", "wall of M-2 taken as 8 mm"], units="us")
+    ['Round 1: a hum.', 'Wall of M-2 taken as 0.315 in.']
+    """
+    told = dict.fromkeys(plain_text(text).strip() for text in texts)
+    kept: list[str] = []
+    for text in sorted(told, key=len, reverse=True):
+        if text and not any(text.rstrip(".") in other for other in kept):
+            kept.append(text)
+    return [_sentence(text, units) for text in told if text in kept]
+
+
+def _sentence(text: str, units: UnitSystem) -> str:
+    """Text with a capital, unless it begins with an id, and a full stop."""
+    first = text[0].upper() + text[1:] if _WORD_FIRST.match(text) else text
+    told = _IN_METRES.sub(_in_us, first) if units == "us" else first
+    return told if told.endswith((".", "!", "?")) else f"{told}."
+
+
+_WORD_FIRST = re.compile(r"[a-z]+[ ,:]")
+_IN_METRES = re.compile(r"(?<![\w.])(-?\d+(?:\.\d+)?) (m/s|mm|m)\b(?!/)")
+
+
+def _in_us(found: re.Match[str]) -> str:
+    value, unit = float(found[1]), found[2]
+    if unit == "m":
+        return format_length(value, "us")
+    return format_speed(value, "us") if unit == "m/s" else f"{value / 1000 / INCH_M:.3g} in"
 
 
 def _later(delay_s: float) -> str:

@@ -69,7 +69,7 @@ def survey_text(fix: SurveyFix, *, units: UnitSystem = "metric") -> str:
         if not pair.candidates:
             lines += ["", *_silent(pair, fix, units)]
     lines += _section("Recordings left out", [rejected_recording(item, n) for n, item in all_rejected(fix)])
-    lines += _section("About this survey", sentences(fix.notes))
+    lines += _section("About this survey", sentences(fix.notes, units=units))
     lines += _section("Cautions", CAUTIONS)
     return "\n".join(lines).replace("\xa0", " ")
 
@@ -132,8 +132,8 @@ def _between(candidate: Candidate, pair: PairFix, fix: SurveyFix, units: UnitSys
 def _doubts(candidate: Candidate, pair: PairFix, units: UnitSystem) -> list[str]:
     assumed = [text for speed in pair.speeds for text in speed.assumptions]
     heard = [text for evidence in pair.evidence for text in evidence.notes]
-    known = (second_opinion(pair, candidate, units=units), second_way(pair.path, units=units))
-    return sentences([*(t for t in known if t), candidate.note, *pair.notes, *assumed, *heard])
+    other = second_opinion(pair, candidate, units=units)
+    return sentences([other or "", candidate.note, *pair.notes, *assumed, *heard], units=units)
 
 
 def _next_steps(candidate: Candidate, pair: PairFix, fix: SurveyFix, units: UnitSystem) -> Iterator[str]:
@@ -146,6 +146,9 @@ def _next_steps(candidate: Candidate, pair: PairFix, fix: SurveyFix, units: Unit
         f"Measure the main from {a} to {b} on the ground; the map says "
         f"{format_length(pair.path.length_m, units)}. An error in that length moves the point by half of it."
     )
+    second = second_way(pair.path, units=units)
+    if second:
+        yield second
     yield "Listen at the surface along the whole stretch, and on any side pipe, before marking a spot."
     yield "Tell where it was found, or that nothing was there; either makes the next answer better."
 
@@ -174,9 +177,9 @@ def _beyond(candidate: Candidate, pair: PairFix, fix: SurveyFix, units: UnitSyst
 
 
 def _pipes_beyond(candidate: Candidate) -> Iterator[str]:
-    mains = sentences([", ".join(dict.fromkeys(p for b in candidate.branches for p in b.pipe_ids))])
+    mains = dict.fromkeys(plain_text(pipe) for branch in candidate.branches for pipe in branch.pipe_ids)
     if mains:
-        yield f"Mains on that side: {mains[0]}"
+        yield f"Mains on that side: {', '.join(mains)}."
 
 
 def _silent(pair: PairFix, fix: SurveyFix, units: UnitSystem) -> list[str]:
@@ -186,7 +189,7 @@ def _silent(pair: PairFix, fix: SurveyFix, units: UnitSystem) -> list[str]:
         f"Probability of a leak between them {percent(pair.probability_between)}.",
         "Silence is not proof: a leak may be too quiet for this distance and material, drowned by other "
         "noise, or the pressure was too low. Nearer fittings and a quieter hour hear more.",
-        *sentences([*pair.notes, *(text for e in pair.evidence for text in e.notes)]),
+        *sentences([*pair.notes, *(text for e in pair.evidence for text in e.notes)], units=units),
     ]
     return [line for sentence in text for line in _wrap(sentence)]
 
