@@ -2,6 +2,7 @@
 
 from netcorr.layers.crs import geodesic_distances_m, geodesic_lengths_m, parse_crs
 from netcorr.layers.infer import infer_mapping
+from netcorr.layers.inspect import inspect_source
 from netcorr.layers.mapping import FittingsMapping, LayerMapping, MainsMapping, read_mapping
 from netcorr.layers.network_layers import FITTINGS_COLUMNS, MAINS_COLUMNS, NetworkLayers
 from netcorr.layers.read import read_network_layers
@@ -37,6 +38,7 @@ __all__ = [
     "geodesic_lengths_m",
     "in_service_from_text",
     "infer_mapping",
+    "inspect_source",
     "is_open_from_text",
     "kind_from_text",
     "material_from_text",

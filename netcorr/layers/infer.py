@@ -196,6 +196,23 @@ def infer_mapping(summary: SourceSummary) -> LayerMapping:
     )
 
 
+def column_roles(layer: LayerSummary) -> dict[str, str]:
+    """Columns of a layer by the role that their names say.
+
+    Parameters
+    ----------
+    layer : LayerSummary
+        Lines are read as mains, points as fittings.
+
+    Returns
+    -------
+    dict of str to str
+        Role to column; empty for other layers.
+    """
+    aliases = {"line": _MAINS, "point": _FITTINGS}.get(layer.geometry)
+    return _match(layer, aliases)[0] if aliases else {}
+
+
 def _mains_layer(summary: SourceSummary) -> tuple[LayerSummary, str]:
     lines = [layer for layer in summary.layers if layer.geometry == "line"]
     if not lines:
