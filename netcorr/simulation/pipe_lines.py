@@ -15,10 +15,9 @@ from scipy.interpolate import CubicSpline
 from netcorr.errors import SimulationError
 from netcorr.simulation.acoustics import Line, ResponseGrid, characteristic_impedance
 from netcorr.simulation.setup import Place, SensorSetup, TrueSpeeds
-from netcorr.speed.materials import pipe_material
+from netcorr.speed.pipe import pipe_wall
 from netcorr.speed.section import PipeWall
 from netcorr.speed.soil import Soil
-from netcorr.speed.wall import wall_thickness
 from netcorr.speed.water import Water, water_at
 from netcorr.speed.wavenumber import TYPICAL_EXTRA_LOSS_FACTOR, pipe_wavenumber
 
@@ -94,7 +93,9 @@ def local_pipes(
     Raises
     ------
     SimulationError
-        If a pipe within reach lacks material or diameter, or a place is not on an open pipe.
+        If a place is not on an open pipe, or a sensor at none.
+    SpeedError
+        If a pipe within reach lacks material or diameter.
     """
     graph = _open_graph(network)
     stand = [network.node_of(sensor.fitting) for sensor in sensors]
@@ -199,7 +200,13 @@ class _LineMaker:
     def piece(
         self, data: Mapping[str, Any], u: int, v: int, length_m: float, *, bore_mm: float | None = None
     ) -> Line:
-        wall = _wall_of(self.network.source, data)
+        wall = pipe_wall(
+            data["material"],
+            data["diameter_mm"],
+            wall_mm=data["wall_mm"],
+            year=data["year"],
+            item=f"{self.network.source}, pipe {data['pipe_id']}",
+        )
         factor = self.speeds.factor(material=data["material"], pipe_id=data["pipe_id"])
         k, z = _wave(wall, float(data["wave_speed_m_s"]), factor, self.soil, self.grid)
         if bore_mm is not None:
@@ -256,23 +263,3 @@ def _slowness(wall: PipeWall, soil: Soil | None, water: Water, top_hz: float) ->
         )
     loss = -2 * alone.imag / alone.real
     return knots_hz, np.asarray(whole / omega * (knots_hz / _SPEED_HZ) ** (-loss / np.pi))
-
-
-def _wall_of(source: str, data: Mapping[str, Any]) -> PipeWall:
-    item = f"{source}, pipe {data['pipe_id']}"
-    material, diameter_mm = data["material"], float(data["diameter_mm"])
-    if material is None or not math.isfinite(diameter_mm):
-        missing = "material" if material is None else "diameter"
-        raise SimulationError(
-            item, found=f"no {missing}", remedy="the true pipes within reach must be known to be simulated"
-        )
-    wall = wall_thickness(material, diameter_mm, year=data["year"], wall_mm=data["wall_mm"], item=item)
-    stuff = pipe_material(material, item=item)
-    return PipeWall(
-        inside_diameter_m=wall.inside_diameter_mm / 1000,
-        thickness_m=wall.thickness_mm / 1000,
-        youngs_modulus_pa=stuff.youngs_modulus_pa.value,
-        poisson_ratio=stuff.poisson_ratio.value,
-        density_kg_m3=stuff.density_kg_m3.value,
-        loss_factor=stuff.loss_factor.value,
-    )

@@ -124,8 +124,9 @@ def simulate_round(
     Raises
     ------
     SimulationError
-        If there is no sensor, a pipe within reach lacks material or diameter, a place is on no open pipe,
-        or no sensor can hear the leak.
+        If there is no sensor, a place is on no open pipe, or the sensors cannot hear the leak.
+    SpeedError
+        If a pipe within reach lacks material or diameter.
     """
     rounds = simulate_survey(
         network,
@@ -167,7 +168,7 @@ def simulate_survey(
 
     Raises
     ------
-    SimulationError
+    SimulationError, SpeedError
         As `simulate_round`.
     """
     if not sensors:
