@@ -162,7 +162,7 @@ def _unmarked(text: str, factor: float) -> float:
         return float(text) * factor if re.fullmatch(_NUMBER, text) else math.nan
     first, second = float(pair[1]), float(pair[2])
     if first >= second:
-        return first * factor
+        return first * factor if second > 0 else math.nan
     is_fraction = "/" in text and second in (2, 4, 8, 16)
     return first / second * LENGTH_UNITS_MM["in"] if is_fraction else math.nan
 
