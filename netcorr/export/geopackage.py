@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import contextlib
 import os
-import shutil
 import sqlite3
-import tempfile
 import warnings
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.parse import quote
@@ -19,6 +17,7 @@ from netcorr.errors import ExportError
 from netcorr.export.describe_columns import describe_columns
 from netcorr.export.result_schema import RESULT_LAYERS, ResultLayer
 from netcorr.export.result_tables import result_tables
+from netcorr.export.safe_file import check_folder, replacing
 from netcorr.feedback import Feedback, NoFeedback, check_cancelled
 
 if TYPE_CHECKING:
@@ -32,15 +31,6 @@ _USER_VERSION = 10300
 
 #: Tables without a place in the list of layers that may be lost with an old result.
 _OWN_TABLES = frozenset({layer.name for layer in RESULT_LAYERS} | {"layer_styles"})
-
-#: What the driver raises when a file cannot be read or written.
-DRIVER_ERRORS = (
-    pyogrio.errors.DataSourceError,
-    pyogrio.errors.DataLayerError,
-    pyogrio.errors.FeatureError,
-    pyogrio.errors.FieldError,
-    pyogrio.errors.GeometryError,
-)
 
 
 def write_result(fix: SurveyFix, path: str | os.PathLike[str], *, feedback: Feedback | None = None) -> None:
@@ -139,62 +129,6 @@ def check_target(target: Path) -> None:
         _check_replaceable(target)
 
 
-def check_folder(target: Path) -> None:
-    """Refuse a file whose folder is missing, or that is itself a folder.
-
-    Raises
-    ------
-    ExportError
-        If so.
-    """
-    if not target.parent.is_dir():
-        raise ExportError(
-            str(target),
-            found=f"there is no folder {target.parent}",
-            remedy="make the folder first or choose another",
-        )
-    if target.exists() and not target.is_file():
-        raise ExportError(str(target), found="this is not a file", remedy="choose another name")
-
-
-@contextlib.contextmanager
-def replacing(target: Path) -> Iterator[Path]:
-    """Give a draft to write beside the target; move it into place only when all went well.
-
-    Yields
-    ------
-    pathlib.Path
-        File to write, in a folder of its own on the same disk as `target`.
-
-    Raises
-    ------
-    ExportError
-        If anything fails while the draft is written or moved; the target is then as it was.
-    """
-    folder: str | None = None
-    try:
-        folder = tempfile.mkdtemp(prefix=".netcorr-", dir=target.parent)
-        draft = Path(folder) / target.name
-        yield draft
-        _flush_to_disk(draft)
-        os.replace(draft, target)
-    except PermissionError as error:
-        raise ExportError(
-            str(target),
-            found=f"no permission to write ({error.strerror})",
-            remedy="close any program that has it open, check the rights of the folder, or choose another",
-        ) from error
-    except (OSError, sqlite3.Error, *DRIVER_ERRORS) as error:
-        raise ExportError(
-            str(target),
-            found=f"it could not be written ({error})",
-            remedy="check that the disk has room and can be written to; nothing was changed",
-        ) from error
-    finally:
-        if folder is not None:
-            shutil.rmtree(folder, ignore_errors=True)
-
-
 def _write_layer(table: pd.DataFrame, draft: Path, layer: ResultLayer) -> None:
     """Add one layer to the draft; a complaint of the driver is as bad as an error here."""
     with warnings.catch_warnings():
@@ -268,9 +202,3 @@ def _check_written(draft: Path, tables: Mapping[str, pd.DataFrame]) -> None:
         raise OSError(f"the file written fails its check: {integrity}, marks {marks}")
     if counts != wanted or opened != set(wanted):
         raise OSError(f"the file written holds {counts} instead of {wanted}")
-
-
-def _flush_to_disk(path: Path) -> None:
-    """Make sure that the bytes are on the disk before the name points at them."""
-    with path.open("rb+") as file:
-        os.fsync(file.fileno())

@@ -2,24 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache, partial
-from typing import Any
 
-import numpy as np
 import pyproj
 import shapely
-from numpy.typing import NDArray
 from shapely import LineString, MultiPolygon, Point, Polygon
 from shapely.geometry.polygon import orient
 
-from netcorr.errors import ExportError
-
-#: Coordinates in, coordinates out.
-_Move = Callable[[Any, Any], tuple[Any, Any]]
-
-_WGS84 = pyproj.CRS.from_epsg(4326)
+from netcorr.export.local_plane import LocalPlane
 
 #: A map is never exact: no area is drawn narrower than this on either side of the pipe. [m]
 LEAST_WIDENING_M = 0.25
@@ -64,7 +55,7 @@ def widened_area(shapes: Sequence[LineString | Point], crs: pyproj.CRS, *, widen
     Raises
     ------
     ExportError
-        If there is nothing to widen, or it cannot be placed on the earth.
+        If it cannot be placed on the earth.
 
     Examples
     --------
@@ -73,46 +64,12 @@ def widened_area(shapes: Sequence[LineString | Point], crs: pyproj.CRS, *, widen
     >>> round(area.area_m2), area.polygon.geom_type
     (203, 'MultiPolygon')
     """
-    plane = _plane_about(shapes, crs)
-    to_degrees, to_map = _degrees_and_back(crs)
-    ground = [_moved(_moved(shape, to_degrees), plane) for shape in shapes]
-    buffered = shapely.union_all(shapely.buffer(ground, max(widen_m, LEAST_WIDENING_M), quad_segs=8))
-    on_map = _moved(_moved(buffered, partial(plane, inverse=True)), to_map)
-    parts = [orient(part) for part in _polygons(_valid(on_map))]
-    return GroundArea(polygon=MultiPolygon(parts), area_m2=float(buffered.area))
-
-
-@lru_cache(maxsize=16)
-def _degrees_and_back(crs: pyproj.CRS) -> tuple[_Move, _Move]:
-    """From the map to longitude and latitude, and back: made once, since PROJ has to search for it."""
-    there = pyproj.Transformer.from_crs(crs, _WGS84, always_xy=True)
-    back = pyproj.Transformer.from_crs(_WGS84, crs, always_xy=True)
-    return there.transform, back.transform
-
-
-def _plane_about(shapes: Sequence[LineString | Point], crs: pyproj.CRS) -> pyproj.Proj:
-    """Projection in metres about the middle of the shapes."""
-    west, south, east, north = shapely.total_bounds(list(shapes))
-    x, y = (west + east) / 2, (south + north) / 2
-    lon, lat = _degrees_and_back(crs)[0](x, y)
-    if not (np.isfinite(lon) and np.isfinite(lat)):
-        raise ExportError(
-            "uncertainty area",
-            found=f"its place {x:g}, {y:g} has no longitude and latitude in {crs.name}",
-            remedy="check the CRS of the network",
-        )
-    return pyproj.Proj(proj="aeqd", lon_0=lon, lat_0=lat, ellps="WGS84")
-
-
-def _moved(shape: shapely.Geometry, move: _Move) -> shapely.Geometry:
-    def move_all(xy: NDArray[np.float64]) -> NDArray[np.float64]:
-        return np.column_stack(move(xy[:, 0], xy[:, 1]))
-
-    return shapely.transform(shapely.force_2d(shape), move_all)
-
-
-def _valid(shape: shapely.Geometry) -> shapely.Geometry:
-    return shape if shapely.is_valid(shape) else shapely.make_valid(shape)
+    plane = LocalPlane.about(shapes, crs)
+    strips = shapely.buffer(plane.from_map(shapes), max(widen_m, LEAST_WIDENING_M), quad_segs=8)
+    ground = shapely.union_all(strips)
+    [on_map] = plane.to_map([ground])
+    parts = [orient(part) for part in _polygons(on_map if on_map.is_valid else shapely.make_valid(on_map))]
+    return GroundArea(polygon=MultiPolygon(parts), area_m2=float(ground.area))
 
 
 def _polygons(shape: shapely.Geometry) -> list[Polygon]:

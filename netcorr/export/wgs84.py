@@ -12,9 +12,10 @@ import pyogrio
 import pyproj
 
 from netcorr.errors import ExportError
-from netcorr.export.geopackage import DRIVER_ERRORS, check_folder, replacing, write_tables
+from netcorr.export.geopackage import write_tables
 from netcorr.export.result_schema import LEAK_CANDIDATES, RESULT_LAYERS
 from netcorr.export.result_tables import result_tables
+from netcorr.export.safe_file import DRIVER_ERRORS, check_folder, replacing
 from netcorr.feedback import Feedback, NoFeedback
 from netcorr.layers.crs import shift_note
 

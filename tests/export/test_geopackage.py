@@ -391,11 +391,11 @@ def test_killed_while_writing(written: Path) -> None:
         import os, sys
         from pathlib import Path
         import pyogrio
-        from netcorr.export import geopackage
+        from netcorr.export import geopackage, safe_file
         from netcorr.export.result_schema import RESULT_LAYERS
         target = Path(sys.argv[1])
         tables = {layer.name: pyogrio.read_dataframe(target, layer=layer.name) for layer in RESULT_LAYERS}
-        geopackage._flush_to_disk = lambda path: os._exit(9)
+        safe_file._flush_to_disk = lambda path: os._exit(9)
         geopackage.write_tables(tables, target, layers=RESULT_LAYERS)
     """)
     before = written.read_bytes()
