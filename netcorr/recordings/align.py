@@ -154,6 +154,8 @@ def resample(
     True
     """
     old, new, first = _exact(sample_rate_hz), _exact(new_rate_hz), Fraction(first_s)
+    if isinstance(first_s, float):
+        first = first.limit_denominator(10**9)  # 0.1 s is meant where a float says 0.1
     if new > old:
         raise RecordingError(
             f"recording at {sample_rate_hz:g} Hz",

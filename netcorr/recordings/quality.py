@@ -95,9 +95,7 @@ def measure_quality(
         *_gap_findings(runs, samples.size, sample_rate_hz, levels=levels, limits=(low, high)),
     ]
     if hum_hz is not None and hum_share >= _HUM_SHARE:
-        findings.append(
-            f"{hum_share:.0%} of the energy is mains hum ({hum_hz:g} Hz and its harmonics)".replace("%", " %")
-        )
+        findings.append(f"{_percent(hum_share)} of the energy is mains hum ({hum_hz:g} Hz and its harmonics)")
     duration_s = samples.size / sample_rate_hz
     if duration_s < _SHORT_S:
         findings.append(f"only {duration_s:.1f} s long: 10 s or more make a weak leak heard")
@@ -179,10 +177,14 @@ def _clipped_share(samples: NDArray[np.float32], *, low: float, high: float) -> 
 def _clipping_findings(share: float) -> list[str]:
     if share < _CLIPPING_SHARE:
         return []
-    amount = f"{100 * share:.2g} % of the samples are clipped"
+    amount = f"{_percent(share)} of the samples are clipped"
     if share < _HEAVY_CLIPPING_SHARE:
         return [f"{amount}, which a delay survives: lower the gain next time"]
     return [f"{amount}: a delay survives it, levels and weak noise do not; lower the gain next time"]
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.2g} %" if share < 0.995 else "100 %"
 
 
 def _level_findings(mean: float, noise_rms: float, levels: int, *, peak: float) -> list[str]:
@@ -213,9 +215,9 @@ def _gap_findings(
     lengths = runs.length[gap]
     longest = int(lengths.argmax())
     at_s = runs.first[gap][longest] / sample_rate_hz
-    share = 100 * int(lengths.sum()) / size
+    share = _percent(int(lengths.sum()) / size)
     return [
-        f"{lengths.size} gap{'s' if lengths.size > 1 else ''} without signal, {share:.2g} % of the record, "
+        f"{lengths.size} gap{'s' if lengths.size > 1 else ''} without signal, {share} of the record, "
         f"the longest {lengths[longest] / sample_rate_hz:.2g} s at {at_s:.1f} s: "
         "check the logger's memory and cable"
     ]
