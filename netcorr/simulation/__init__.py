@@ -23,13 +23,16 @@ from netcorr.simulation.setup import (
     place_on_pipe,
 )
 from netcorr.simulation.survey import SimulatedRecording, SimulatedRound, simulate_round, simulate_survey
+from netcorr.simulation.write import AudioFormat, LoggerRecord, write_survey
 
 __all__ = [
     "LEAK_SPECTRUM",
+    "AudioFormat",
     "Burst",
     "Conditions",
     "DrawnLeak",
     "LeakSource",
+    "LoggerRecord",
     "OutsideSource",
     "Place",
     "Scenario",
@@ -47,4 +50,5 @@ __all__ = [
     "random_street",
     "simulate_round",
     "simulate_survey",
+    "write_survey",
 ]
