@@ -9,8 +9,22 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from netcorr.errors import SpeedError
-from netcorr.speed import wall_tables as tables
 from netcorr.speed.materials import PIT_CAST_UNTIL, SPUN_FROM, pipe_material
+from netcorr.speed.wall_tables import (
+    CAST_IRON_OUTSIDE_IN,
+    COPPER_B88_IN,
+    COPPER_EN1057_MM,
+    DUCTILE_CLASS_51_IN,
+    DUCTILE_OUTSIDE_MM,
+    DUCTILE_PRESSURE_CLASS_IN,
+    IRON_PIPE_SIZE_OUTSIDE_IN,
+    PIT_CAST_CLASS_B_IN,
+    PIT_CAST_CLASS_C_IN,
+    SPUN_GREY_WALL_IN,
+    STEEL_MAIN_WALL_MM,
+    STEEL_OUTSIDE_MM,
+    STEEL_STD_WALL_MM,
+)
 from netcorr.units import INCH_M
 
 _INCH_MM = INCH_M * 1000
@@ -186,9 +200,9 @@ def american_size_in(diameter_mm: float) -> float | None:
 def _grey_iron(diameter_mm: float, year: float | None) -> Wall:
     """Pit-cast or spun by year; between the two when not known."""
     inches = diameter_mm / _INCH_MM
-    class_b = _interpolate({size: (o - i) / 2 for size, (o, i) in tables.PIT_CAST_CLASS_B_IN.items()}, inches)
-    class_c = _interpolate({size: (o - i) / 2 for size, (o, i) in tables.PIT_CAST_CLASS_C_IN.items()}, inches)
-    pit, spun = (class_b + class_c) / 2, _interpolate(tables.SPUN_GREY_WALL_IN, inches)
+    class_b = _interpolate({size: (o - i) / 2 for size, (o, i) in PIT_CAST_CLASS_B_IN.items()}, inches)
+    class_c = _interpolate({size: (o - i) / 2 for size, (o, i) in PIT_CAST_CLASS_C_IN.items()}, inches)
+    pit, spun = (class_b + class_c) / 2, _interpolate(SPUN_GREY_WALL_IN, inches)
     source = "AWWA 1908 pit-cast classes B and C and spun class 150"
     if year is not None and year < PIT_CAST_UNTIL:
         chosen, sd, source = pit, 0.12 * pit, "AWWA 1908 pit-cast, between classes B and C"
@@ -197,7 +211,7 @@ def _grey_iron(diameter_mm: float, year: float | None) -> Wall:
     else:
         chosen = (pit + spun) / 2
         sd = math.hypot(0.12 * chosen, (pit - spun) / 2)
-    outside = _interpolate(tables.CAST_IRON_OUTSIDE_IN, inches)
+    outside = _interpolate(CAST_IRON_OUTSIDE_IN, inches)
     assumed = () if year is not None else ("year unknown: wall between pit-cast and spun grey iron",)
     return _from_outside(outside * _INCH_MM, chosen * _INCH_MM, sd * _INCH_MM, source=source, assumed=assumed)
 
@@ -206,7 +220,7 @@ def _ductile_iron(diameter_mm: float, year: float | None) -> Wall:
     inches = american_size_in(diameter_mm)
     if inches is not None:
         return _ductile_american(inches, year)
-    outside = _interpolate(tables.DUCTILE_OUTSIDE_MM, diameter_mm)
+    outside = _interpolate(DUCTILE_OUTSIDE_MM, diameter_mm)
     k9 = max(6.0, 9 * (0.5 + 0.001 * diameter_mm))
     c = _preferred_class_nominal_mm(diameter_mm, outside)
     # K9 was the usual class up to EN 545:2006; EN 545:2010 and ISO 2531:2009 went over to pressure classes.
@@ -236,9 +250,9 @@ def _preferred_class_nominal_mm(diameter_mm: float, outside_mm: float) -> float:
 
 
 def _ductile_american(inches: float, year: float | None) -> Wall:
-    outside = _interpolate(tables.CAST_IRON_OUTSIDE_IN, inches)
-    old = _interpolate(tables.DUCTILE_CLASS_51_IN, inches)
-    new = _interpolate(tables.DUCTILE_PRESSURE_CLASS_IN, inches)
+    outside = _interpolate(CAST_IRON_OUTSIDE_IN, inches)
+    old = _interpolate(DUCTILE_CLASS_51_IN, inches)
+    new = _interpolate(DUCTILE_PRESSURE_CLASS_IN, inches)
     source = "ANSI/AWWA C151 pressure class 350, above 12 in 250"
     assumed: tuple[str, ...] = ()
     if year is not None and year >= 1991:
@@ -254,12 +268,12 @@ def _ductile_american(inches: float, year: float | None) -> Wall:
 
 
 def _steel(diameter_mm: float, _year: float | None) -> Wall:
-    outside = _interpolate(tables.STEEL_OUTSIDE_MM, diameter_mm)
+    outside = _interpolate(STEEL_OUTSIDE_MM, diameter_mm)
     if american_size_in(diameter_mm) is not None:
-        wall, source = _interpolate(tables.STEEL_STD_WALL_MM, diameter_mm), "ASME B36.10M standard weight"
+        wall, source = _interpolate(STEEL_STD_WALL_MM, diameter_mm), "ASME B36.10M standard weight"
     else:
         wall, source = (
-            _interpolate(tables.STEEL_MAIN_WALL_MM, diameter_mm),
+            _interpolate(STEEL_MAIN_WALL_MM, diameter_mm),
             "usual welded steel main, metric series",
         )
     assumed = (f"steel wall assumed ({source}); thinner and thicker mains are common",)
@@ -277,10 +291,10 @@ def _asbestos_cement(diameter_mm: float, _year: float | None) -> Wall:
 def _pvc(diameter_mm: float, _year: float | None) -> Wall:
     inches = american_size_in(diameter_mm)
     if inches is not None and inches >= 4:
-        outside = _interpolate(tables.CAST_IRON_OUTSIDE_IN, inches) * _INCH_MM
+        outside = _interpolate(CAST_IRON_OUTSIDE_IN, inches) * _INCH_MM
         return _plastic(outside, ratio=18, spread=0.13, source="AWWA C900 DR 18")
     if inches is not None:
-        outside = _interpolate(tables.IRON_PIPE_SIZE_OUTSIDE_IN, inches) * _INCH_MM
+        outside = _interpolate(IRON_PIPE_SIZE_OUTSIDE_IN, inches) * _INCH_MM
         return _plastic(outside, ratio=21, spread=0.18, source="ASTM D2241 SDR 21")
     return _plastic(diameter_mm, ratio=21, spread=0.15, source="EN ISO 1452 SDR 21 (between 17 and 26)")
 
@@ -288,7 +302,7 @@ def _pvc(diameter_mm: float, _year: float | None) -> Wall:
 def _pvc_o(diameter_mm: float, _year: float | None) -> Wall:
     inches = american_size_in(diameter_mm)
     if inches is not None and inches >= 4:
-        outside = _interpolate(tables.CAST_IRON_OUTSIDE_IN, inches) * _INCH_MM
+        outside = _interpolate(CAST_IRON_OUTSIDE_IN, inches) * _INCH_MM
         return _plastic(outside, ratio=26, spread=0.15, source="AWWA C909, about DR 26 (memory)")
     return _plastic(diameter_mm, ratio=38, spread=0.15, source="ISO 16422 class 500, about SDR 38 (memory)")
 
@@ -313,17 +327,15 @@ def _concrete(diameter_mm: float, _year: float | None) -> Wall:
 def _copper(diameter_mm: float, _year: float | None) -> Wall:
     inches = american_size_in(diameter_mm)
     if inches is not None and inches <= 4:
-        outside = _interpolate({size: row[0] for size, row in tables.COPPER_B88_IN.items()}, inches)
-        wall = _interpolate(
-            {size: (row[1] + row[2]) / 2 for size, row in tables.COPPER_B88_IN.items()}, inches
-        )
+        outside = _interpolate({size: row[0] for size, row in COPPER_B88_IN.items()}, inches)
+        wall = _interpolate({size: (row[1] + row[2]) / 2 for size, row in COPPER_B88_IN.items()}, inches)
         return _from_outside(
             outside * _INCH_MM,
             wall * _INCH_MM,
             0.15 * wall * _INCH_MM,
             source="ASTM B88 between types K and L",
         )
-    wall = _interpolate(tables.COPPER_EN1057_MM, diameter_mm)
+    wall = _interpolate(COPPER_EN1057_MM, diameter_mm)
     return _from_outside(diameter_mm, wall, 0.15 * wall, source="EN 1057 usual wall")
 
 
@@ -364,7 +376,7 @@ def _plastic_outside_mm(diameter_mm: float) -> float:
     inches = american_size_in(diameter_mm)
     if inches is None:
         return diameter_mm
-    table = tables.CAST_IRON_OUTSIDE_IN if inches >= 4 else tables.IRON_PIPE_SIZE_OUTSIDE_IN
+    table = CAST_IRON_OUTSIDE_IN if inches >= 4 else IRON_PIPE_SIZE_OUTSIDE_IN
     return _interpolate(table, inches) * _INCH_MM
 
 
