@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from netcorr.feedback import Feedback, NoFeedback
 from netcorr.tools.declare import Tool
 from netcorr.tools.parameter import Parameter
+from netcorr.tools.shared_parameters import MAPPING
 
 if TYPE_CHECKING:
     from netcorr.layers import ColumnSummary, LayerMapping, LayerSummary, SourceSummary
@@ -52,13 +53,15 @@ class InspectResult:
         }
 
 
-def inspect(*, source: Path, feedback: Feedback | None = None) -> InspectResult:
+def inspect(*, source: Path, mapping: Path | None = None, feedback: Feedback | None = None) -> InspectResult:
     """Look into a source without loading it whole.
 
     Parameters
     ----------
     source : pathlib.Path
         A file, a folder of files, or a dataset of several layers.
+    mapping : pathlib.Path, optional
+        TOML file that says which layers and columns mean what; inferred when not given.
     feedback : Feedback, optional
         Progress and log.
 
@@ -74,7 +77,7 @@ def inspect(*, source: Path, feedback: Feedback | None = None) -> InspectResult:
     """
     from netcorr.layers import inspect_source
 
-    return InspectResult(inspect_source(source, feedback=feedback or NoFeedback()))
+    return InspectResult(inspect_source(source, mapping=mapping, feedback=feedback or NoFeedback()))
 
 
 def _lines(summary: SourceSummary) -> Iterator[str]:
@@ -184,9 +187,11 @@ TOOL = Tool(
             "Any vector file that GDAL reads, a folder of such files, or a dataset of several layers.",
             required=True,
         ),
+        MAPPING,
     ),
     examples=(
         ("A GeoPackage, or a folder of Shapefiles:", "town.gpkg"),
         ("The same for a program:", "exports/shapefiles --json"),
+        ("With the utility's own layer and column names explained:", "export.gdb --mapping our_map.toml"),
     ),
 )

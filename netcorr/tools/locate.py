@@ -118,7 +118,7 @@ def locate(
     join_m, cut_m, fitting_m : float
         How near ends, tees and fittings must lie to be taken as connected. [m]
     time_zone : str, optional
-        Zone of start times that state none.
+        Zone of the loggers' clocks, for starts from sound files or their names that state none.
     minimum_probability : float, optional
         Threshold for the exit code of the result, 0 to 1.
     units : {'metric', 'us'}
@@ -176,12 +176,14 @@ def locate(
 
 
 def _write(fix: SurveyFix, *, output: Path, wgs84: Path | None, map_picture: Path | None) -> tuple[Path, ...]:
-    from netcorr.export import draw_map, write_result, write_wgs84
+    from netcorr.export import write_result, write_wgs84
 
     write_result(fix, output)
     if wgs84:
         write_wgs84(fix, wgs84)
     if map_picture:
+        from netcorr.export import draw_map
+
         draw_map(fix, map_picture)
     return tuple(path for path in (output, wgs84, map_picture) if path)
 
@@ -311,7 +313,8 @@ TOOL = Tool(
             "time_zone",
             "text",
             "Time zone",
-            "Zone of start times that state none, such as Europe/Lisbon or UTC.",
+            "Zone of the loggers' clocks, such as Europe/Lisbon or UTC, for start times that come from sound "
+            "files or their names and state none.",
             ("--time-zone",),
         ),
         Parameter(
