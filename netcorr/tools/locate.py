@@ -136,12 +136,16 @@ def locate(
     NetcorrError
         If an input is at fault; the message says which and why.
     """
+    from netcorr.export.geopackage import check_target
     from netcorr.layers import read_network_layers
     from netcorr.network import Tolerances, build_network
     from netcorr.position import LocateSettings, locate_survey
     from netcorr.recordings import read_deployments, read_rounds
 
     feedback = feedback or NoFeedback()
+    for path in (output, wgs84):  # an output that is in use is better known before the work than after it
+        if path and path.suffix == ".gpkg":
+            check_target(path)
     layers = read_network_layers(
         network, mapping=mapping, crs=crs, feedback=PartOf(feedback, start=0.0, stop=0.1)
     )
@@ -169,18 +173,30 @@ def locate(
         ),
         feedback=PartOf(feedback, start=0.4, stop=0.9),
     )
-    feedback.progress(0.9, "writing the result")
-    files = _write(fix, output=output, wgs84=wgs84, map_picture=map_picture)
+    files = _write(
+        fix,
+        output=output,
+        wgs84=wgs84,
+        map_picture=map_picture,
+        feedback=PartOf(feedback, start=0.9, stop=1.0),
+    )
     feedback.progress(1.0, "done")
     return LocateResult(fix, files=files, units=units, minimum_probability=minimum_probability)
 
 
-def _write(fix: SurveyFix, *, output: Path, wgs84: Path | None, map_picture: Path | None) -> tuple[Path, ...]:
+def _write(
+    fix: SurveyFix,
+    *,
+    output: Path,
+    wgs84: Path | None,
+    map_picture: Path | None,
+    feedback: Feedback,
+) -> tuple[Path, ...]:
     from netcorr.export import write_result, write_wgs84
 
-    write_result(fix, output)
+    write_result(fix, output, feedback=PartOf(feedback, start=0.0, stop=0.4))
     if wgs84:
-        write_wgs84(fix, wgs84)
+        write_wgs84(fix, wgs84, feedback=PartOf(feedback, start=0.4, stop=0.8))
     if map_picture:
         from netcorr.export import draw_map
 
@@ -238,7 +254,8 @@ TOOL = Tool(
             "wgs84",
             "file_out",
             "Copy for phones",
-            "Also write the result in longitude and latitude, as phone maps want it.",
+            "Also write the result in longitude and latitude for phone maps: all layers, or as .geojson the "
+            "candidates only.",
             ("--wgs84",),
             suffixes=(".gpkg", ".geojson"),
         ),

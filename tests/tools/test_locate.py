@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,6 +13,10 @@ import pytest
 from pyproj import Geod
 
 from netcorr.cli import main
+from netcorr.errors import CancelledError
+from netcorr.feedback import NoFeedback
+from netcorr.network import Tolerances
+from netcorr.position import LocateSettings
 from netcorr.tools import TOOLS
 
 if TYPE_CHECKING:
@@ -137,6 +142,61 @@ def test_result_that_is_there_is_replaced_whole(survey: SmallSurvey) -> None:
     for _ in range(2):
         assert main([*survey.words, "--quiet"]) == 0
     assert list(survey.output.parent.iterdir()) == [survey.output]
+
+
+@pytest.mark.parametrize("there", [False, True])
+def test_cancelled_while_writing_leaves_what_was_there(
+    there: bool, survey: SmallSurvey, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    survey.write()
+    if there:
+        assert main([*survey.words, "--quiet"]) == 0
+    before = {path: path.read_bytes() for path in survey.output.parent.iterdir()}
+    capsys.readouterr()
+
+    def interrupted(_: int) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(os, "fsync", interrupted)
+    assert main([*survey.words, "--quiet"]) == 130
+    assert {path: path.read_bytes() for path in survey.output.parent.iterdir()} == before
+    out, err = capsys.readouterr()
+    assert (out, err) == ("", "netcorr: cancelled; nothing was left half written\n")
+
+
+def test_progress_never_runs_backwards(survey: SmallSurvey) -> None:
+    seen: list[float] = []
+
+    class Listening(NoFeedback):
+        def progress(self, fraction: float, message: str = "") -> None:
+            seen.append(fraction)
+
+    survey.write()
+    values = {"network": survey.network, "deployments": survey.table, "output": survey.output}
+    TOOLS["locate"].run(values, feedback=Listening())
+    assert seen == sorted(seen)
+    assert seen[-1] == 1.0
+    assert len(seen) > 5
+
+
+def test_feedback_that_cancels_stops_the_work(survey: SmallSurvey) -> None:
+    class Stopping(NoFeedback):
+        cancelled = True
+
+    survey.write()
+    values = {"network": survey.network, "deployments": survey.table, "output": survey.output}
+    with pytest.raises(CancelledError):
+        TOOLS["locate"].run(values, feedback=Stopping())
+    assert not survey.output.exists()
+
+
+def test_defaults_are_those_of_the_functions_below() -> None:
+    defaults = {p.name: p.default for p in TOOLS["locate"].parameters if p.kind == "number"}
+    settings, tolerances = LocateSettings(), Tolerances()
+    for name, value in defaults.items():
+        if value is not None:
+            owner = tolerances if hasattr(tolerances, name) else settings
+            assert getattr(owner, name) == value, name
 
 
 def test_map_is_never_overwritten(survey: SmallSurvey, capsys: pytest.CaptureFixture[str]) -> None:
