@@ -20,7 +20,8 @@ _STAMP = re.compile(
     r"(?<!\d)(?P<year>\d{4})(?P<d>[-_.]?)(?P<month>\d\d)(?P=d)(?P<day>\d\d)"
     r"[T_ -]?(?P<hour>\d\d)(?P<t>[-_.:]?)(?P<minute>\d\d)(?P=t)(?P<second>\d\d)"
     r"(?:[.,](?P<fraction>\d{6}|\d{3})(?!\d))?"
-    r"(?P<zone>Z|[+-](?:0\d|1[0-4]):?(?:00|15|30|45)(?!\d))?(?!\d)"
+    r"(?P<zone>Z|[+-](?:0\d|1[0-4]):?(?:00|15|30|45)(?!\d))?(?!\d)",
+    re.ASCII,
 )
 
 

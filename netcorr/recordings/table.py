@@ -137,6 +137,35 @@ def _deployments(rows: Iterable[Row], *, table: str, folder: Path) -> tuple[Depl
     return tuple(made)
 
 
+def parse_time(text: str) -> datetime:
+    """Time as tables write it: ISO 8601, also with slashes in the date or a space before the zone.
+
+    Parameters
+    ----------
+    text : str
+        Year first.
+
+    Returns
+    -------
+    datetime.datetime
+        Without a zone when the text has none.
+
+    Raises
+    ------
+    ValueError
+        If it is no such time.
+
+    Examples
+    --------
+    >>> parse_time("2026/03/01 02:00:00.125 +01").isoformat()
+    '2026-03-01T02:00:00.125000+01:00'
+    >>> parse_time("2026-03-01T02:00:00 UTC").isoformat()
+    '2026-03-01T02:00:00+00:00'
+    """
+    text = re.sub(r"^(\d{4})/(\d\d)/(\d\d)", r"\1-\2-\3", text.strip())
+    return datetime.fromisoformat(re.sub(r"\s+(?=[+-]\d|Z$)", "", re.sub(r"UTC$", "Z", text)))
+
+
 def _recordings_named_twice(deployments: Iterable[Deployment]) -> list[_Problem]:
     """Rows that name a recording of an earlier row: compared with itself, it would show a leak halfway."""
     first: dict[str, Deployment] = {}
@@ -249,7 +278,7 @@ class _RowReader:
         start = value if isinstance(value, datetime) else None
         if start is None:
             try:
-                start = datetime.fromisoformat(str(value))
+                start = parse_time(str(value))
             except ValueError:
                 self._wrong(
                     "start",

@@ -12,12 +12,13 @@ from typing import TYPE_CHECKING, cast
 
 import pandas as pd
 import pyogrio
-import pyogrio.errors
+from pyproj.exceptions import ProjError
 
 from netcorr.errors import RecordingError
 
 if TYPE_CHECKING:
     import geopandas as gpd
+    from shapely.geometry import Point
 
 #: One row: its number as a spreadsheet shows it (the header is row 1), and its cells by column.
 Row = tuple[int, Mapping[str, object]]
@@ -49,7 +50,15 @@ def read_text_rows(path: Path) -> tuple[list[str], list[Row]]:
     RecordingError
         If the file cannot be read, is no text in UTF-8, is empty, or names a column twice.
     """
-    lines = list(csv.reader(io.StringIO(_decode(path), newline=""), delimiter=_delimiter(_decode(path))))
+    text = _decode(path)
+    try:
+        lines = list(csv.reader(io.StringIO(text, newline=""), delimiter=_delimiter(text)))
+    except csv.Error as error:
+        raise RecordingError(
+            path.name,
+            found=f"not a table of cells ({error})",
+            remedy="look for a quotation mark that is not closed",
+        ) from error
     if not lines or not any(cell.strip() for cell in lines[0]):
         raise RecordingError(
             path.name, found="no header in the first row", remedy="name the columns: logger, recording, ..."
@@ -145,7 +154,7 @@ def read_layer_rows(path: Path, *, layer: str | None) -> tuple[str, list[str], l
         if layer is None:
             layer = _deployments_layer(path)
         frame = cast("pd.DataFrame", pyogrio.read_dataframe(path, layer=layer))
-    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
+    except (RuntimeError, OSError, UnicodeError) as error:  # what pyogrio raises for data it cannot read
         raise RecordingError(
             path.name,
             found=f"cannot be read as a table ({error})",
@@ -161,7 +170,8 @@ def read_layer_rows(path: Path, *, layer: str | None) -> tuple[str, list[str], l
         cells: dict[str, object] = {names[str(name)]: _plain(value) for name, value in record.items()}
         if place is not None:
             cells[PLACE] = place
-        rows.append((number, cells))
+        if any(value is not None and value != "" for value in cells.values()):
+            rows.append((number, cells))
     return table, list(names.values()), rows
 
 
@@ -205,13 +215,27 @@ def _places(frame: pd.DataFrame, *, table: str) -> list[object]:
             remedy="assign the CRS in which they were drawn, or name fittings instead",
         )
     places: list[object] = []
-    for shape in points.to_crs(4326):
+    try:
+        in_wgs84 = points.to_crs(4326)
+    except ProjError as error:
+        raise RecordingError(
+            table,
+            found=f"a CRS that cannot be brought to WGS 84 ({error})",
+            remedy="reproject the layer, or name fittings instead",
+        ) from error
+    for shape in in_wgs84:
         if shape is None or shape.is_empty:
             places.append(None)
         elif shape.geom_type == "MultiPoint" and len(shape.geoms) == 1:
-            places.append((shape.geoms[0].x, shape.geoms[0].y))
+            places.append(_lon_lat(shape.geoms[0]))
         elif shape.geom_type == "Point":
-            places.append((shape.x, shape.y))
+            places.append(_lon_lat(shape))
         else:
             places.append(f"a {shape.geom_type} is no place of a logger")
     return places
+
+
+def _lon_lat(point: Point) -> object:
+    if math.isfinite(point.x) and math.isfinite(point.y):
+        return point.x, point.y
+    return "a point that lies outside the area of its CRS"

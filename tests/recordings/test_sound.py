@@ -258,3 +258,15 @@ def outcome(path: Path) -> Sound | RecordingError:
         return read_sound(path)
     except RecordingError as error:
         return error
+
+
+def test_the_broadcast_name_of_rf64(write: Write, noise: Noise) -> None:
+    """BW64 (ITU-R BS.2088) differs from RF64 in its first four letters."""
+    samples = noise(500)
+    path = write(samples, kind="RF64", subtype="FLOAT")
+    path.write_bytes(b"BW64" + path.read_bytes()[4:])
+    (data,) = (chunk for chunk in read_chunks(path) if chunk.name == "data")
+    assert data.size == 4 * 500
+    path.write_bytes(path.read_bytes()[:-4])
+    with pytest.raises(RecordingError, match="promises 2000 bytes of samples, the file holds 1996"):
+        read_sound(path)

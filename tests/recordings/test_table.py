@@ -371,3 +371,87 @@ def test_rows_are_not_interpreted_by_the_reader(save: Save) -> None:
     columns, rows = read_text_rows(save("Logger;x\n 007 ;1,5\n"))
     assert columns == ["logger", "x"]
     assert rows == [(2, {"logger": "007", "x": "1,5"})]
+
+
+@pytest.mark.parametrize(
+    ("text", "hour"),
+    [
+        ("2026-03-01T02:00:00Z", 2),
+        ("2026-03-01 02:00:00+00", 2),
+        ("2026-03-01 02:00:00 +01:00", 1),
+        ("2026-03-01T02:00:00.000000-0700", 9),
+        ("2026/03/01 02:00:00+01", 1),
+        ("20260301T020000Z", 2),
+        ("2026-03-01 02:00 UTC", 2),
+    ],
+)
+def test_spellings_of_a_start(text: str, hour: int, save: Save) -> None:
+    (row,) = read_deployments(save(f"logger,fitting,recording,start\nA,1,a.wav,{text}\n"))
+    assert row.start == datetime(2026, 3, 1, hour, tzinfo=UTC)
+
+
+@pytest.mark.parametrize(
+    "text", ["01.03.2026 02:00:00Z", "3/1/2026 2:00", "1772330400", "2026-02-30T02:00:00Z"]
+)
+def test_starts_that_could_be_misread(text: str, save: Save) -> None:
+    with pytest.raises(ClockError, match="column start"):
+        read_deployments(save(f"logger,fitting,recording,start\nA,1,a.wav,{text}\n"))
+
+
+def test_quotation_mark_that_is_not_closed(save: Save) -> None:
+    with pytest.raises(RecordingError, match="quotation mark that is not closed"):
+        read_deployments(save('logger,fitting,recording\nA,"1,a.wav\n' + "x" * 140_000))
+
+
+def test_place_beyond_its_crs(tmp_path: Path) -> None:
+    path = tmp_path / "loggers.gpkg"
+    columns = {"logger": ["A"], "recording": ["a.wav"]}
+    gpd.GeoDataFrame(columns, geometry=[Point(1e30, 1e30)], crs=25832).to_file(path)
+    with pytest.raises(RecordingError, match="row 2, column geometry: a point that lies outside"):
+        read_deployments(path)
+
+
+@settings(max_examples=50, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    content=st.one_of(
+        st.binary(max_size=200),
+        st.text('logerfitnaduxV";,\t\n\r0123 .-T:Z', max_size=200).map(
+            lambda text: b"logger,fitting,recording,start,lead_m\n" + text.encode()
+        ),
+    )
+)
+def test_any_bytes_give_rows_or_our_error(content: bytes, tmp_path: Path) -> None:
+    path = tmp_path / "t.csv"
+    path.write_bytes(content)
+    got = outcome(path)
+    assert "t.csv" in str(got) if isinstance(got, RecordingError) else all(row.logger for row in got)
+
+
+def outcome(path: Path) -> tuple[Deployment, ...] | RecordingError:
+    try:
+        return read_deployments(path)
+    except RecordingError as error:
+        return error
+
+
+@pytest.mark.parametrize("kind", ["xlsx", "ods"])
+def test_spreadsheets(kind: str, tmp_path: Path) -> None:
+    """GDAL reads them as layers; the rows are numbered as on the screen, empty ones too."""
+    import pyogrio
+
+    if kind.upper() not in pyogrio.list_drivers(write=True):
+        pytest.skip(f"this GDAL has no {kind} driver")
+    columns = {
+        "logger": ["A", None, "B"],
+        "fitting": ["V-1", None, "V-2"],
+        "recording": ["a.wav", None, "b.wav"],
+        "start": ["2026-03-01T02:00:00Z", None, "2026-03-01T02:00:00Z"],
+        "clock_offset_ms": [2.5, None, None],
+    }
+    path = tmp_path / f"t.{kind}"
+    pyogrio.write_dataframe(pd.DataFrame(columns), path, layer="night")
+    first, second = read_deployments(path)
+    assert first.start == second.start == datetime(2026, 3, 1, 2, tzinfo=UTC)
+    assert (first.row, second.row) == (2, 4)
+    assert (first.clock_offset_s, second.clock_offset_s) == (0.0025, 0.0)
+    assert first.recording == tmp_path / "a.wav"
