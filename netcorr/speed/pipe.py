@@ -83,8 +83,9 @@ def water_hammer_speed_m_s(
     poisson_ratio: float,
     water: Water,
     restraint: Restraint = "free",
+    thick_walled: bool = True,
 ) -> float:
-    """Speed of a pressure wave in a pipe of thick wall, at low frequency.
+    """Speed of a pressure wave in a pipe, at low frequency.
 
     Parameters
     ----------
@@ -100,6 +101,8 @@ def water_hammer_speed_m_s(
         Water in it.
     restraint : str, default 'free'
         How the pipe is held along its axis, see `restraint_factor`.
+    thick_walled : bool, default True
+        False for the thin-walled form, with which most published tables were made.
 
     Returns
     -------
@@ -114,7 +117,7 @@ def water_hammer_speed_m_s(
     Notes
     -----
     ``c = c_w / sqrt(1 + c1 K D / (E e))`` with ``c1 = 2 e/D (1 + nu) + psi D / (D + e)``. With psi = 1 it is
-    Lame's solution for a thick cylinder that is free to move along its axis.
+    Lame's solution for a thick cylinder that is free to move along its axis. Thin-walled: ``c1 = psi``.
 
     References
     ----------
@@ -133,7 +136,9 @@ def water_hammer_speed_m_s(
             remedy="give positive numbers",
         )
     d, e = inside_diameter_m, thickness_m
-    c1 = 2 * e / d * (1 + poisson_ratio) + restraint_factor(restraint, poisson_ratio) * d / (d + e)
+    c1 = restraint_factor(restraint, poisson_ratio)
+    if thick_walled:
+        c1 = 2 * e / d * (1 + poisson_ratio) + c1 * d / (d + e)
     return water.speed_m_s / math.sqrt(1 + c1 * water.bulk_modulus_pa * d / (youngs_modulus_pa * e))
 
 

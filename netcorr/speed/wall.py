@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -20,6 +21,7 @@ from netcorr.speed.wall_tables import (
     IRON_PIPE_SIZE_OUTSIDE_IN,
     PIT_CAST_CLASS_B_IN,
     PIT_CAST_CLASS_C_IN,
+    SMALL_NPS_TO_DN,
     SPUN_GREY_WALL_IN,
     STEEL_MAIN_WALL_MM,
     STEEL_OUTSIDE_MM,
@@ -160,7 +162,7 @@ def wall_thickness(
             remedy=f"{material} pipes are {low:g} to {high:g} mm; check the value and its unit on the map",
         )
     known_year = year if year is not None and math.isfinite(year) else None
-    wall = _RULES[material](float(diameter_mm), known_year)
+    wall = _table_wall(material, float(diameter_mm), known_year)
     if wall_mm is None or math.isnan(wall_mm):
         return wall
     if not (0.004 * wall.outside_diameter_mm <= wall_mm <= 0.3 * wall.outside_diameter_mm):
@@ -171,6 +173,12 @@ def wall_thickness(
         )
     given = wall.with_thickness(float(wall_mm))
     return replace(given, sd_mm=_GIVEN_WALL_SD * wall_mm, source="given", assumptions=())
+
+
+@lru_cache(maxsize=4096)
+def _table_wall(material: str, diameter_mm: float, year: float | None) -> Wall:
+    """Look a wall up once: a map has thousands of pipes of a few dozen kinds."""
+    return _RULES[material](diameter_mm, year)
 
 
 def american_size_in(diameter_mm: float) -> float | None:
@@ -268,16 +276,17 @@ def _ductile_american(inches: float, year: float | None) -> Wall:
 
 
 def _steel(diameter_mm: float, _year: float | None) -> Wall:
-    outside = _interpolate(STEEL_OUTSIDE_MM, diameter_mm)
-    if american_size_in(diameter_mm) is not None:
-        wall, source = _interpolate(STEEL_STD_WALL_MM, diameter_mm), "ASME B36.10M standard weight"
+    inches = american_size_in(diameter_mm)
+    if inches is not None:
+        dn = SMALL_NPS_TO_DN.get(inches, 25 * inches)
+        table, source = STEEL_STD_WALL_MM, "ASME B36.10M standard weight"
     else:
-        wall, source = (
-            _interpolate(STEEL_MAIN_WALL_MM, diameter_mm),
-            "usual welded steel main, metric series",
-        )
+        dn, table, source = diameter_mm, STEEL_MAIN_WALL_MM, "usual welded steel main, metric series"
+    wall = _interpolate(table, dn)
     assumed = (f"steel wall assumed ({source}); thinner and thicker mains are common",)
-    return _from_outside(outside, wall, 0.22 * wall, source=source, assumed=assumed)
+    return _from_outside(
+        _interpolate(STEEL_OUTSIDE_MM, dn), wall, 0.22 * wall, source=source, assumed=assumed
+    )
 
 
 def _asbestos_cement(diameter_mm: float, _year: float | None) -> Wall:

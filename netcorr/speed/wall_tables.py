@@ -76,6 +76,8 @@ STEEL_OUTSIDE_MM = MappingProxyType(
         700: 711.0, 800: 813.0, 900: 914.0, 1000: 1016.0, 1200: 1219.0,
     }
 )  # fmt: skip
+#: DN of the nominal pipe sizes below 4 in, ISO 6708; from there it is 25 times the inches.
+SMALL_NPS_TO_DN = MappingProxyType({1.0: 25.0, 1.25: 32.0, 1.5: 40.0, 2.0: 50.0, 2.5: 65.0, 3.0: 80.0})
 #: Standard weight (STD) wall, ASME B36.10M. [mm]
 STEEL_STD_WALL_MM = MappingProxyType(
     {
