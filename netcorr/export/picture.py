@@ -1,0 +1,132 @@
+"""Pictures of a result: the map, and the evidence of one pair of sensors."""
+
+from __future__ import annotations
+
+import os
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+
+from netcorr.errors import ExportError
+from netcorr.export.evidence_panels import compose_evidence
+from netcorr.export.map_scene import compose_map
+from netcorr.export.safe_file import check_folder, replacing
+from netcorr.units import UnitSystem
+
+if TYPE_CHECKING:
+    from netcorr.network.pipe_network import PipeNetwork
+    from netcorr.position.fix import PairFix, SurveyFix
+
+_DPI = 200
+
+
+def draw_map(
+    fix: SurveyFix,
+    path: str | os.PathLike[str],
+    *,
+    width_px: int = 1600,
+    height_px: int = 1000,
+    units: UnitSystem = "metric",
+) -> None:
+    """Draw the result of a survey on the map, as a PNG picture.
+
+    Up is true north and a metre is a metre in every direction, whatever the CRS of the network.
+
+    Parameters
+    ----------
+    fix : SurveyFix
+        The answer of a survey.
+    path : str or path-like
+        Picture to write, ending in ``.png``.
+    width_px, height_px : int
+        Size of the picture, at least 800 by 500. [px]
+    units : {'metric', 'us'}
+        Units of texts and scale bars.
+
+    Raises
+    ------
+    ExportError
+        If the picture cannot be written, is too small, or there is nothing to draw.
+    """
+    target = Path(path)
+    _check(target, width_px=width_px, height_px=height_px)
+    if not fix.pairs:
+        raise ExportError(
+            str(target),
+            found="the survey has no pair of sensors, so there is nothing to draw",
+            remedy="give recordings of at least two loggers of the same time",
+        )
+    with _drawing(target, width_px=width_px, height_px=height_px) as figure:
+        compose_map(figure, fix, units=units)
+
+
+def draw_evidence(
+    pair: PairFix,
+    path: str | os.PathLike[str],
+    *,
+    network: PipeNetwork | None = None,
+    width_px: int = 1600,
+    height_px: int = 1000,
+    units: UnitSystem = "metric",
+) -> None:
+    """Draw what the answer of a pair rests on, as a PNG picture.
+
+    Above, the probability along the pipe over a strip of the pipe itself; below, the likelihood of
+    every delay in each round, and the coherence with the band that carries the evidence.
+
+    Parameters
+    ----------
+    pair : PairFix
+        The answer of one pair.
+    path : str or path-like
+        Picture to write, ending in ``.png``.
+    network : PipeNetwork, optional
+        The map; with it, tees are marked on the strip.
+    width_px, height_px : int
+        Size of the picture, at least 800 by 500. [px]
+    units : {'metric', 'us'}
+        Units of the axis along the pipe.
+
+    Raises
+    ------
+    ExportError
+        If the picture cannot be written, is too small, or there is no evidence to draw.
+    """
+    target = Path(path)
+    _check(target, width_px=width_px, height_px=height_px)
+    if not pair.evidence:
+        raise ExportError(
+            str(target),
+            found=f"the pair {pair.logger_a} - {pair.logger_b} has no evidence, so there is nothing to draw",
+            remedy="give recordings of both loggers of the same time",
+        )
+    with _drawing(target, width_px=width_px, height_px=height_px) as figure:
+        compose_evidence(figure, pair, network=network, units=units)
+
+
+def _check(target: Path, *, width_px: int, height_px: int) -> None:
+    if target.suffix.lower() != ".png":
+        raise ExportError(str(target), found="no .png at the end", remedy="name it such as map.png")
+    if width_px < 800 or height_px < 500:
+        raise ExportError(
+            str(target), found=f"a size of {width_px} by {height_px} px", remedy="make it at least 800 by 500"
+        )
+    check_folder(target)
+
+
+@contextmanager
+def _drawing(target: Path, *, width_px: int, height_px: int) -> Iterator[Figure]:
+    """Give a figure to draw on, and write it when all went well."""
+    figure = Figure(figsize=(width_px / _DPI, height_px / _DPI), dpi=_DPI, facecolor="white")
+    FigureCanvasAgg(figure)
+    with warnings.catch_warnings():
+        # an id in a script that the font lacks is drawn as boxes; nothing else depends on it
+        warnings.filterwarnings("ignore", message="Glyph .* missing from", category=UserWarning)
+        yield figure
+        with replacing(target) as draft:
+            figure.savefig(draft, format="png", dpi=_DPI, metadata={"Software": None})
