@@ -14,7 +14,12 @@ from netcorr.errors import LayerError
 from netcorr.layers.conditions import in_service_from_text, is_open_from_text, kind_from_text, yes_means
 from netcorr.layers.mapping import FittingsMapping, MainsMapping, unit_factor
 from netcorr.layers.names import is_blank, listed
-from netcorr.layers.sizes import diameter_mm_from_text, diameter_unit_from_values, implausible_diameters
+from netcorr.layers.sizes import (
+    UNIT_WORDS,
+    diameter_mm_from_text,
+    diameter_unit_from_values,
+    implausible_diameters,
+)
 from netcorr.layers.vocabulary import MATERIALS, ambiguous_material, material_from_text
 
 
@@ -254,7 +259,7 @@ def _diameters_mm(frame: pd.DataFrame, mapping: MainsMapping, item: str, notes: 
                 remedy="name the column diameter_mm or diameter_in, or set it in a mapping file: "
                 '[mains] units = { diameter = "mm" }',
             )
-        notes.append(f"{item}: diameters in {column!r} are read in {unit}, as {reason}")
+        notes.append(f"{item}: diameters in {column!r} are read in {UNIT_WORDS[unit]}: {reason}")
     read = {value: diameter_mm_from_text(value, unit) for value in distinct}
     diameters_mm = np.array([read.get(value, np.nan) for value in values], dtype=float)
     wrong = implausible_diameters(diameters_mm.tolist())

@@ -316,7 +316,8 @@ def _in_words(role: str) -> str:
 
 def _is_alias(name: str, alias: str) -> bool:
     """Whether a column carries an alias, also when a Shapefile cut its name."""
-    is_cut = len(name) == SHORT_NAME and len(alias) > SHORT_NAME and name.lower() == alias[:SHORT_NAME]
+    cut = {alias[:SHORT_NAME], alias.replace("_", "")[:SHORT_NAME]} if len(alias) > SHORT_NAME else set()
+    is_cut = len(name) == SHORT_NAME and name.lower() in cut
     return is_cut or plain_words(name).replace(" ", "") == alias.replace("_", "")
 
 

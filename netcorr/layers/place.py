@@ -152,7 +152,7 @@ def _check_place(frame: gpd.GeoDataFrame, item: str, crs: pyproj.CRS, notes: lis
         )
     if far.any():
         notes.append(
-            f"{item}: {named(frame, far)} lie far outside the area of {_called(crs)}; check their coordinates"
+            f"{item}: far outside the area of {_called(crs)}: {named(frame, far)}; check the coordinates"
         )
     elif (off > 0).mean() > 0.5:
         notes.append(f"{item}: lies up to {off.max():.1f} degrees outside the area meant for {_called(crs)}")

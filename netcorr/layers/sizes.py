@@ -13,6 +13,9 @@ from netcorr.units import INCH_M
 #: Units of a diameter or a wall, in millimetres.
 LENGTH_UNITS_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": INCH_M * 1000}
 
+#: The same units in words.
+UNIT_WORDS = {"mm": "millimetres", "cm": "centimetres", "m": "metres", "in": "inches"}
+
 #: Nominal sizes of mains in inches (common practice).
 INCH_SIZES = frozenset(
     (

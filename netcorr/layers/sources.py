@@ -169,14 +169,44 @@ def gdal_messages(item: str) -> Iterator[list[str]]:
 
 
 def _one_line(error: Exception) -> str:
-    return " ".join(str(error).split())[:300]
+    return " ".join(str(error).split())[:160]
 
 
 def _vector_files(folder: Path) -> list[Path]:
     return sorted(p for p in folder.iterdir() if p.suffix.lower() in VECTOR_SUFFIXES)
 
 
+def _refuse_cut_shapefile(file: Path) -> None:
+    """GDAL reads a Shapefile that lost its end as one with missing shapes, so its sizes are checked here.
+
+    Sizes as declared in the headers (ESRI Shapefile Technical Description, 1998; dBASE III table header).
+    """
+    declared: dict[Path, int] = {}
+    head = _start(file, 100)
+    if len(head) == 100:
+        declared[file] = 2 * int.from_bytes(head[24:28], "big")
+    table = next((p for p in (file.with_suffix(".dbf"), file.with_suffix(".DBF")) if p.exists()), None)
+    if table is not None:
+        head = _start(table, 12)
+        rows, start, width = (int.from_bytes(head[a:b], "little") for a, b in ((4, 8), (8, 10), (10, 12)))
+        declared[table] = start + rows * width
+    for part, size in declared.items():
+        if part.stat().st_size < size:
+            raise LayerError(
+                part.name,
+                found=f"the file is cut off: {part.stat().st_size} of {size} bytes are there",
+                remedy="copy it again from its source",
+            )
+
+
+def _start(file: Path, size: int) -> bytes:
+    with file.open("rb") as stream:
+        return stream.read(size)
+
+
 def _file_layers(file: Path, *, is_folder: bool) -> list[LayerSummary]:
+    if file.suffix.lower() == ".shp" and file.is_file():
+        _refuse_cut_shapefile(file)
     with gdal_messages(file.name):
         names = [str(name) for name in pyogrio.list_layers(file)[:, 0]]
         layers = [_header(file, name) for name in names]
