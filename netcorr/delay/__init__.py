@@ -3,7 +3,7 @@
 from netcorr.delay.bound import coherence_moments, coherence_threshold, delay_bound_s, peak_probability
 from netcorr.delay.evidence import DelayEvidence
 from netcorr.delay.pair import delay_evidence, prepare_round
-from netcorr.delay.prepare import PreparedRecording, prepare
+from netcorr.delay.prepare import PreparedRecording, prepare_recording
 from netcorr.delay.weightings import CrossSpectra, correlogram, cross_spectra
 
 __all__ = [
@@ -17,6 +17,6 @@ __all__ = [
     "delay_bound_s",
     "delay_evidence",
     "peak_probability",
-    "prepare",
+    "prepare_recording",
     "prepare_round",
 ]

@@ -10,6 +10,7 @@ import math
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.polynomial import legendre
 from scipy import fft, ndimage
 
 if TYPE_CHECKING:
@@ -23,6 +24,13 @@ LEVEL_HALF_WIDTH_HZ = 3.0
 COMB_SHARE = 0.3
 #: Mains frequencies. [Hz]
 MAINS_HZ = (50.0, 60.0)
+#: A line this far above the local level reaches beyond its own bins, and is subtracted first.
+STRONG_EXCESS = 30.0
+#: Highest order of the polynomials that follow the amplitude and phase of a strong line over the record.
+DRIFT_ORDER = 6
+#: Strong lines that are subtracted in a pass at most, and passes: what drifts fast takes several.
+MOST_STRONG = 80
+PASSES = 4
 
 
 def line_bins(samples: NDArray[np.floating], sample_rate_hz: float) -> NDArray[np.bool_]:
@@ -54,18 +62,85 @@ def line_bins(samples: NDArray[np.floating], sample_rate_hz: float) -> NDArray[n
     >>> bool(mask[600]), float(mask.mean()) < 0.01
     (True, True)
     """
-    n = samples.size
-    bin_hz = sample_rate_hz / n
-    taper = np.hanning(n)
-    power = np.abs(fft.rfft((samples - samples.mean()) * taper)) ** 2
-    half = max(round(LEVEL_HALF_WIDTH_HZ / bin_hz), 8)
-    level = ndimage.median_filter(power, size=2 * half + 1, mode="nearest") / math.log(2)
-    high = power > LINE_EXCESS * np.maximum(level, np.finfo(float).tiny)
+    bin_hz = sample_rate_hz / samples.size
+    high = _excess(samples, bin_hz=bin_hz) > LINE_EXCESS
     mask: NDArray[np.bool_] = ndimage.binary_dilation(high, iterations=2)
     for mains_hz in MAINS_HZ:
         if comb_stands_out(high, bin_hz=bin_hz, mains_hz=mains_hz):
-            mask |= _comb(n // 2 + 1, bin_hz=bin_hz, mains_hz=mains_hz)
+            mask |= _comb(high.size, bin_hz=bin_hz, mains_hz=mains_hz)
     return mask
+
+
+def subtract_strong_lines(samples: NDArray[np.floating], sample_rate_hz: float) -> NDArray[np.float64]:
+    """Record without its strongest lines, each followed over the record as it drifts.
+
+    Zeroing bins alone leaves the side lobes that a strong line throws far to either side, and hum that two
+    loggers share makes these coherent.
+
+    Parameters
+    ----------
+    samples : numpy.ndarray
+        Shape (n,).
+    sample_rate_hz : float
+        Sample rate. [Hz]
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (n,): the record less a slowly changing sine (Legendre polynomials up to `DRIFT_ORDER`) for
+        every line above `STRONG_EXCESS`.
+
+    Examples
+    --------
+    >>> t = np.arange(8000) / 4000
+    >>> noise = 0.1 * np.random.default_rng(1).normal(size=8000)
+    >>> left = subtract_strong_lines(noise + np.sin(2 * np.pi * 50.07 * t), 4000.0)
+    >>> round(float(left.std()), 2)
+    0.1
+    """
+    x: NDArray[np.float64] = np.asarray(samples, dtype=np.float64) - float(np.mean(samples))
+    n = x.size
+    # each order widens what is taken by a bin: a short record keeps to the line itself
+    order = min(DRIFT_ORDER, int(n / sample_rate_hz))
+    basis = legendre.legvander(np.linspace(-1.0, 1.0, n), order).T
+    norm = 2 * (2 * np.arange(order + 1) + 1) / n
+    for _ in range(PASSES):
+        excess = _excess(x, bin_hz=sample_rate_hz / n)
+        peaks = _strong_peaks(excess)
+        if not peaks.size:
+            break
+        for peak in peaks:
+            carrier = np.exp(2j * np.pi * (_peak_bin(excess, int(peak)) / n) * np.arange(n))
+            weights = norm * (basis @ (x * carrier.conj()))
+            x = np.asarray(x - ((weights @ basis) * carrier).real, dtype=np.float64)
+    return x
+
+
+def _strong_peaks(excess: NDArray[np.float64]) -> NDArray[np.intp]:
+    """Bins at the top of strong lines, the strongest first."""
+    top = excess >= ndimage.maximum_filter1d(excess, 7, mode="nearest")
+    peaks = np.flatnonzero((excess > STRONG_EXCESS) & top)
+    strongest: NDArray[np.intp] = peaks[np.argsort(excess[peaks])[::-1][:MOST_STRONG]]
+    return strongest
+
+
+def _excess(samples: NDArray[np.floating], *, bin_hz: float) -> NDArray[np.float64]:
+    """Power of each bin over the local level."""
+    taper = np.hanning(samples.size)
+    power = np.asarray(np.abs(fft.rfft((samples - samples.mean()) * taper)) ** 2, dtype=np.float64)
+    half = max(round(LEVEL_HALF_WIDTH_HZ / bin_hz), 8)
+    level = ndimage.median_filter(power, size=2 * half + 1, mode="nearest") / math.log(2)
+    excess: NDArray[np.float64] = power / np.maximum(level, np.finfo(float).tiny)
+    return excess
+
+
+def _peak_bin(excess: NDArray[np.float64], peak: int) -> float:
+    """Peak of a Hann-tapered line to a fraction of a bin, by a parabola through the logarithms."""
+    if not 0 < peak < excess.size - 1:
+        return float(peak)
+    before, top, after = np.log(np.maximum(excess[peak - 1 : peak + 2], 1e-300))
+    bend = float(before - 2 * top + after)
+    return peak + 0.5 * float(before - after) / bend if bend < 0 else float(peak)
 
 
 def comb_stands_out(high: NDArray[np.bool_], *, bin_hz: float, mains_hz: float) -> bool:

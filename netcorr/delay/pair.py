@@ -5,11 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy import fft
 
+from netcorr.delay.bands import contiguous_bands
 from netcorr.delay.bound import peak_probability
 from netcorr.delay.evidence import DelayEvidence
 from netcorr.delay.likelihood import BandCorrelograms
-from netcorr.delay.prepare import HIGHEST_HZ, LOWEST_HZ, PreparedRecording, prepare
+from netcorr.delay.prepare import HIGHEST_HZ, LOWEST_HZ, PreparedRecording, prepare_recording
 from netcorr.delay.refine import coherence_and_phase, refine_delay
 from netcorr.errors import DelayError
 
@@ -18,8 +20,12 @@ if TYPE_CHECKING:
 
 #: Half of the search beyond the longest delay, so that the ends of the range can be judged. [s]
 MARGIN_S = 0.002
-#: Bands differ in width by factors, so about this many of them are independent; for the significance.
-INDEPENDENT_BANDS = 60
+#: The second opinion is worth a word only where something was heard, and where it differs by this much. [s]
+SIGNIFICANT = 0.01
+DISAGREEMENT_S = 0.002
+#: Shares of the energy in lines, and of the time in bursts, that are worth a word.
+NOTABLE_LINES = 0.1
+NOTABLE_BURSTS = 0.02
 
 
 def prepare_round(
@@ -53,7 +59,8 @@ def prepare_round(
         If a recording is too short, silent or without sound in the band.
     """
     return tuple(
-        prepare(row, sample_rate_hz, band_hz=band_hz, pad_s=max_delay_s + MARGIN_S) for row in samples
+        prepare_recording(row, sample_rate_hz, band_hz=band_hz, pad_s=max_delay_s + MARGIN_S)
+        for row in samples
     )
 
 
@@ -103,6 +110,51 @@ def delay_evidence(
     0.0075
     """
     item = f"pair {logger_a} - {logger_b}, round {round_number}"
+    _check_alike(a, b, max_delay_s=max_delay_s, item=item)
+    cross = np.conj(a.spectrum) * b.spectrum
+    band = _usable_band(a.frequency_hz, a.usable & b.usable, band_hz=band_hz, item=item)
+    usable = a.usable & b.usable & (a.frequency_hz >= band[0]) & (a.frequency_hz <= band[1])
+    grid = {"bin_hz": a.bin_hz, "duration_s": a.duration_s}
+    correlograms = BandCorrelograms(cross, usable, **grid, max_delay_s=max_delay_s + MARGIN_S, band_hz=band)
+    log_likelihood = correlograms.log_likelihood()
+    searched = np.flatnonzero(np.abs(correlograms.delay_s) <= max_delay_s)
+    peak = int(searched[np.argmax(log_likelihood[searched])])
+    first, last = correlograms.best_band(peak)
+    best_band_hz = (float(correlograms.edges_hz[first]), float(correlograms.edges_hz[last]))
+    start_s = float(correlograms.delay_s[peak])
+    reach_s = 0.25 / best_band_hz[1]
+    refined = refine_delay(cross, usable, **grid, start_s=start_s, band_hz=best_band_hz, reach_s=reach_s)
+    frequency_hz, coherence, phase_rad = coherence_and_phase(cross, usable, **grid, delay_s=refined.delay_s)
+    second_s = _second_opinion(a, b, cross, inside_s=correlograms.delay_s[searched])
+    significance = _significance(correlograms, peak=peak, band=(first, last), max_delay_s=max_delay_s)
+    notes = _cleaning_notes(a, logger_a) + _cleaning_notes(b, logger_b)
+    if significance < SIGNIFICANT and abs(second_s - refined.delay_s) > DISAGREEMENT_S:
+        notes += (
+            f"plain correlation peaks at {second_s * 1000:+.1f} ms instead of "
+            f"{refined.delay_s * 1000:+.1f} ms",
+        )
+    return DelayEvidence(
+        logger_a=logger_a,
+        logger_b=logger_b,
+        round_number=round_number,
+        delay_s=correlograms.delay_s,
+        log_likelihood=log_likelihood,
+        peak_delay_s=refined.delay_s,
+        standard_error_s=refined.standard_error_s,
+        coherence=refined.coherence,
+        band_hz=best_band_hz,
+        significance=significance,
+        second_opinion_s=second_s,
+        duration_s=a.duration_s,
+        frequency_hz=frequency_hz,
+        coherence_spectrum=coherence,
+        phase_rad=phase_rad,
+        notes=notes,
+    )
+
+
+def _check_alike(a: PreparedRecording, b: PreparedRecording, *, max_delay_s: float, item: str) -> None:
+    """Refuse recordings that cannot be compared."""
     if a.spectrum.size != b.spectrum.size or a.bin_hz != b.bin_hz:
         raise DelayError(item, found="recordings prepared differently", remedy="prepare the round as one")
     if max_delay_s > a.duration_s / 3:
@@ -111,56 +163,6 @@ def delay_evidence(
             found=f"{a.duration_s:.1f} s of common record for delays up to {max_delay_s:.2f} s",
             remedy="record at least three times the longest travel time",
         )
-    cross = np.conj(a.spectrum) * b.spectrum
-    usable = a.usable & b.usable
-    frequency_hz = a.frequency_hz
-    band = _usable_band(frequency_hz, usable, band_hz=band_hz, item=item)
-    usable = usable & (frequency_hz >= band[0]) & (frequency_hz <= band[1])
-    correlograms = BandCorrelograms(
-        cross,
-        usable,
-        bin_hz=a.bin_hz,
-        duration_s=a.duration_s,
-        max_delay_s=max_delay_s + MARGIN_S,
-        band_hz=band,
-    )
-    log_likelihood = correlograms.log_likelihood()
-    delay_s = correlograms.delay_s
-    searched = np.abs(delay_s) <= max_delay_s
-    peak = int(np.flatnonzero(searched)[np.argmax(log_likelihood[searched])])
-    first, last = correlograms.best_band(peak)
-    best_band_hz = (float(correlograms.edges_hz[first]), float(correlograms.edges_hz[last]))
-    refined = refine_delay(
-        cross,
-        usable,
-        bin_hz=a.bin_hz,
-        duration_s=a.duration_s,
-        start_s=float(delay_s[peak]),
-        band_hz=best_band_hz,
-        reach_s=0.25 / max(best_band_hz[1], 1.0),
-    )
-    spectra = coherence_and_phase(
-        cross, usable, bin_hz=a.bin_hz, duration_s=a.duration_s, delay_s=refined.delay_s
-    )
-    second_s = _second_opinion(a, b, cross, delay_s=delay_s, searched=searched)
-    return DelayEvidence(
-        logger_a=logger_a,
-        logger_b=logger_b,
-        round_number=round_number,
-        delay_s=delay_s,
-        log_likelihood=log_likelihood,
-        peak_delay_s=refined.delay_s,
-        standard_error_s=refined.standard_error_s,
-        coherence=refined.coherence,
-        band_hz=best_band_hz,
-        significance=_significance(correlograms, peak=peak, band=(first, last), max_delay_s=max_delay_s),
-        second_opinion_s=second_s,
-        duration_s=a.duration_s,
-        frequency_hz=spectra[0],
-        coherence_spectrum=spectra[1],
-        phase_rad=spectra[2],
-        notes=_notes(a, b, logger_a=logger_a, logger_b=logger_b, second_s=second_s, peak_s=refined.delay_s),
-    )
 
 
 def _usable_band(
@@ -191,7 +193,9 @@ def _significance(
     low_hz, high_hz = correlograms.edges_hz[band[0]], correlograms.edges_hz[band[1]]
     rms_hz = float(np.sqrt((low_hz**2 + low_hz * high_hz + high_hz**2) / 3))
     single = peak_probability(float(r[peak]), bins=bins, search_s=2 * max_delay_s, rms_frequency_hz=rms_hz)
-    return float(-np.expm1(INDEPENDENT_BANDS * np.log1p(-min(single, 1 - 1e-12))))
+    # the bands overlap, so counting each as a try of its own is on the safe side
+    tries = len(contiguous_bands(correlograms.edges_hz.size - 1))
+    return float(-np.expm1(tries * np.log1p(-min(single, 1 - 1e-12))))
 
 
 def _second_opinion(
@@ -199,40 +203,25 @@ def _second_opinion(
     b: PreparedRecording,
     cross: NDArray[np.complex128],
     *,
-    delay_s: NDArray[np.float64],
-    searched: NDArray[np.bool_],
+    inside_s: NDArray[np.float64],
 ) -> float:
     """Peak of the plain correlation of the cleaned recordings: their own spectra are the weight."""
     size = 2 * cross.size
-    values = np.fft.irfft(cross * a.amplitude * b.amplitude, size)
+    values = fft.irfft(cross * a.amplitude * b.amplitude, size)
     step_s = 1 / (size * a.bin_hz)
-    inside = delay_s[searched]
-    lags = np.arange(int(np.floor(inside[0] / step_s)), int(np.ceil(inside[-1] / step_s)) + 1)
+    lags = np.arange(int(np.floor(inside_s[0] / step_s)), int(np.ceil(inside_s[-1] / step_s)) + 1)
     best = int(lags[np.argmax(values[lags])])
     before, top, after = values[best - 1], values[best], values[(best + 1) % size]
-    bend = before - 2 * top + after
-    shift = 0.5 * (before - after) / bend if bend < 0 else 0.0
-    return float((best + shift) * step_s)
+    bend = float(before - 2 * top + after)
+    shift = 0.5 * float(before - after) / bend if bend < 0 else 0.0
+    return (best + shift) * step_s
 
 
-def _notes(
-    a: PreparedRecording,
-    b: PreparedRecording,
-    *,
-    logger_a: str,
-    logger_b: str,
-    second_s: float,
-    peak_s: float,
-) -> tuple[str, ...]:
-    """What was taken out, and whether the second opinion disagrees."""
+def _cleaning_notes(one: PreparedRecording, logger: str) -> tuple[str, ...]:
+    """What was taken out of a recording, where it is worth saying."""
     notes = []
-    for name, one in ((logger_a, a), (logger_b, b)):
-        if one.line_share > 0.1:
-            notes.append(f"hum and tones removed from {name} ({one.line_share:.0%} of its energy)")
-        if one.burst_share > 0.02:
-            notes.append(f"loud bursts in {name} were levelled ({one.burst_share:.0%} of the time)")
-    if abs(second_s - peak_s) > 0.002:
-        notes.append(
-            f"plain correlation peaks at {second_s * 1000:+.1f} ms instead of {peak_s * 1000:+.1f} ms"
-        )
+    if one.line_share > NOTABLE_LINES:
+        notes.append(f"hum and tones removed from {logger} ({one.line_share:.0%} of its energy)")
+    if one.burst_share > NOTABLE_BURSTS:
+        notes.append(f"loud bursts in {logger} were levelled ({one.burst_share:.0%} of the time)")
     return tuple(notes)

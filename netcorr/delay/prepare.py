@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy import fft, ndimage
 
-from netcorr.delay.lines import line_bins
+from netcorr.delay.lines import line_bins, subtract_strong_lines
 from netcorr.errors import DelayError
 
 if TYPE_CHECKING:
@@ -66,7 +66,7 @@ class PreparedRecording:
         return np.arange(self.spectrum.size, dtype=np.float64) * self.bin_hz
 
 
-def prepare(
+def prepare_recording(
     samples: NDArray[np.floating],
     sample_rate_hz: float,
     *,
@@ -96,8 +96,7 @@ def prepare(
     DelayError
         If the record is shorter than 1 s, silent, or the band holds nothing.
     """
-    n = samples.size
-    duration_s = n / sample_rate_hz
+    duration_s = samples.size / sample_rate_hz
     low_hz, high_hz = _band(band_hz, sample_rate_hz)
     if duration_s < 1.0:
         raise DelayError(
@@ -105,34 +104,24 @@ def prepare(
             found=f"{duration_s:.2f} s of common record",
             remedy="at least 1 s is needed; record longer",
         )
-    x = np.asarray(samples, dtype=np.float64)
-    x = x - x.mean()
-    lines = line_bins(x, sample_rate_hz)
-    raw = fft.rfft(x)
-    f = np.arange(raw.size) * (sample_rate_hz / n)
+    x, rate_hz = _to_rate_of_band(samples, sample_rate_hz, high_hz=high_hz)
+    n = x.size
+    lines = line_bins(x, rate_hz)
+    f = np.arange(lines.size) * (rate_hz / n)
     in_band = (f >= low_hz) & (f <= high_hz)
-    energy = float((np.abs(raw[in_band]) ** 2).sum())
-    if not energy > 0:
-        raise DelayError(
-            "recording", found="no sound in the band", remedy="check that the sensor was working"
-        )
-    line_share = float((np.abs(raw[in_band & lines]) ** 2).sum()) / energy
-    raw[lines | ~in_band] = 0.0
-    clean = fft.irfft(raw, n)
-    level = running_level(clean, sample_rate_hz)
+    clean, line_share = _without_lines(x, rate_hz, lines=lines, in_band=in_band)
+    level = running_level(clean, rate_hz)
     burst_share = float(np.mean(level > 4 * np.median(level)))
-    clean /= np.maximum(level, LEVEL_FLOOR * np.median(level))
+    clean = clean / np.maximum(level, LEVEL_FLOOR * np.median(level))
     # power first on the record alone: its bins are independent, and the lines are known there
-    power = _smooth_power(np.abs(fft.rfft(clean)) ** 2, usable=in_band & ~lines, bin_hz=sample_rate_hz / n)
-    padded = fft.next_fast_len(n + int(np.ceil(pad_s * sample_rate_hz)), real=True)
-    spectrum = fft.rfft(clean, padded)
-    bin_hz = sample_rate_hz / padded
-    keep = int(np.floor(high_hz / bin_hz)) + 1
-    grid = np.arange(keep) * bin_hz
+    power = _smooth_power(np.abs(fft.rfft(clean)) ** 2, usable=in_band & ~lines, bin_hz=rate_hz / n)
+    padded = fft.next_fast_len(n + int(np.ceil(pad_s * rate_hz)), real=True)
+    bin_hz = rate_hz / padded
+    grid = np.arange(int(np.floor(high_hz / bin_hz)) + 1) * bin_hz
     amplitude = np.sqrt(np.interp(grid, f, power))
-    usable = np.interp(grid, f, (in_band & ~lines).astype(float)) > 0.5
-    usable &= amplitude > 0
-    spectrum = np.where(usable, spectrum[:keep] / np.where(usable, amplitude, 1.0), 0.0)
+    usable = (np.interp(grid, f, (in_band & ~lines).astype(float)) > 0.5) & (amplitude > 0)
+    spectrum = fft.rfft(clean, padded)[: grid.size]
+    spectrum = np.where(usable, spectrum / np.where(usable, amplitude, 1.0), 0.0)
     return PreparedRecording(
         spectrum=spectrum,
         amplitude=amplitude,
@@ -142,6 +131,21 @@ def prepare(
         line_share=line_share,
         burst_share=burst_share,
     )
+
+
+def _without_lines(
+    x: NDArray[np.float64], rate_hz: float, *, lines: NDArray[np.bool_], in_band: NDArray[np.bool_]
+) -> tuple[NDArray[np.float64], float]:
+    """Record inside the band without its lines, and the share of the energy that they held."""
+    energy = float((np.abs(fft.rfft(x)[in_band]) ** 2).sum())
+    if not energy > 0:
+        raise DelayError(
+            "recording", found="no sound in the band", remedy="check that the sensor was working"
+        )
+    spectrum = fft.rfft(subtract_strong_lines(x, rate_hz))
+    spectrum[lines | ~in_band] = 0.0
+    share = max(1 - float((np.abs(spectrum) ** 2).sum()) / energy, 0.0)
+    return fft.irfft(spectrum, x.size), share
 
 
 def running_level(samples: NDArray[np.floating], sample_rate_hz: float) -> NDArray[np.float64]:
@@ -165,6 +169,18 @@ def running_level(samples: NDArray[np.floating], sample_rate_hz: float) -> NDArr
     floor = 1e-12 * max(float(mean_square.max()), 1e-300)
     level: NDArray[np.float64] = np.sqrt(np.maximum(mean_square, floor))
     return level
+
+
+def _to_rate_of_band(
+    samples: NDArray[np.floating], sample_rate_hz: float, *, high_hz: float
+) -> tuple[NDArray[np.float64], float]:
+    """Fewer samples where the band needs no more; delays stay, since only high bins are dropped."""
+    x = np.asarray(samples, dtype=np.float64) - float(np.mean(samples))
+    n = x.size
+    size = fft.next_fast_len(int(np.ceil(2.4 * high_hz * n / sample_rate_hz)), real=True)
+    if size > 0.7 * n:
+        return x, sample_rate_hz
+    return fft.irfft(fft.rfft(x)[: size // 2 + 1], size) * (size / n), sample_rate_hz * size / n
 
 
 def _smooth_power(
