@@ -44,7 +44,7 @@ class LocalPipes:
     lines : tuple of Line
         Pipes and leads.
     terminations : dict of int to numpy.ndarray
-        Admittance of what was cut off, by node.
+        Admittance of what was cut off and of ends that take some of the sound, by node.
     source_nodes, sensor_nodes : tuple of int
         Nodes of the sources and of the sensors' points of contact, in the order given.
     """
@@ -119,6 +119,9 @@ def local_pipes(
         contacts.append(node if sensor.lead_m < _AT_END_M else -(1 + len(places) + i))
         if contacts[-1] != node:
             lines.append(model.lead(sensor, node, contacts[-1], graph))
+            taken = (1 - sensor.lead_reflection) / (1 + sensor.lead_reflection)
+            if taken:
+                terminations[contacts[-1]] = taken / lines[-1].impedance_pa_s_m3
     return LocalPipes(tuple(lines), terminations, cuts.nodes, tuple(contacts))
 
 

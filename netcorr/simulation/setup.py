@@ -201,9 +201,12 @@ class SensorSetup:
     fitting : str
         Asset id of the fitting.
     lead_m : float
-        Pipe between the main and the point of contact, closed at its end. [m]
+        Pipe between the main and the point of contact at its far end. [m]
     lead_diameter_mm : float
         Its bore; the material is that of the main. [mm]
+    lead_reflection : float
+        Share of the pressure that its end throws back, 0 to 1. A rigid end would throw back all and make the
+        lead ring like an organ pipe; seat, bend and air of a real hydrant take some (assumption, no data).
     gain : float
         Of the whole chain, 1 for the usual one.
     resonance_hz : float or None
@@ -226,6 +229,7 @@ class SensorSetup:
     fitting: str
     lead_m: float = 0.0
     lead_diameter_mm: float = 80.0
+    lead_reflection: float = 0.6
     gain: float = 1.0
     resonance_hz: float | None = None
     resonance_q: float = 4.0
@@ -241,6 +245,7 @@ class SensorSetup:
             for text, bad in (
                 (f"lead_m {self.lead_m}", not self.lead_m >= 0),
                 (f"lead_diameter_mm {self.lead_diameter_mm}", not self.lead_diameter_mm > 0),
+                (f"lead_reflection {self.lead_reflection}", not 0 <= self.lead_reflection <= 1),
                 (f"gain {self.gain}", not self.gain > 0),
                 (
                     f"resonance_hz {self.resonance_hz}",
@@ -258,7 +263,7 @@ class SensorSetup:
                 f"sensor {self.logger}",
                 found=", ".join(wrong),
                 remedy="lengths and delays are 0 or more, gain, bore and Q positive, polarity 1 or -1, "
-                "the sample rate whole hertz",
+                "the reflection 0 to 1, the sample rate whole hertz",
             )
 
     def _whole_rate(self) -> bool:

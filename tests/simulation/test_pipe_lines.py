@@ -78,6 +78,17 @@ def test_lead_is_a_stub_with_its_own_bore(network_of: NetworkMaker) -> None:
     assert 2.5 < ratio < 5
 
 
+@pytest.mark.parametrize("reflection", [0.0, 0.6, 1.0])
+def test_end_of_a_lead_throws_back_its_share(network_of: NetworkMaker, reflection: float) -> None:
+    # reflection at an end of admittance Y: (1 - Z Y) / (1 + Z Y), Kinsler et al., chapter 10 (memory)
+    network = network_of([(0, 1, 100.0)], {"A": 0})
+    sensor = SensorSetup("K", "A", lead_m=2.0, lead_reflection=reflection)
+    local = lines_of(network, [sensor], [Place((0, 1, 0), 50.0)])
+    lead = next(line for line in local.lines if local.sensor_nodes[0] in (line.u, line.v))
+    admitted = local.terminations.get(local.sensor_nodes[0], 0.0) * lead.impedance_pa_s_m3
+    assert (1 - admitted) / (1 + admitted) == pytest.approx(reflection)
+
+
 def test_what_is_out_of_reach_becomes_endless(network_of: NetworkMaker) -> None:
     pipes = [(0, 1, 100.0), (1, 2, 150.0), (2, 3, 100.0), (2, 4, 80.0)]
     network = network_of(pipes, {"A": 0})

@@ -66,6 +66,7 @@ def test_place_on_an_unknown_main(network_of: NetworkMaker) -> None:
         ("lead_m", -1.0),
         ("lead_m", float("nan")),
         ("lead_diameter_mm", 0.0),
+        ("lead_reflection", 1.1),
         ("gain", 0.0),
         ("resonance_hz", -5.0),
         ("resonance_q", 0.0),
