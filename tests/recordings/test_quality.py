@@ -236,3 +236,18 @@ def test_any_samples_give_shares_or_our_error(samples: list[float], rate: int) -
     assert 0 <= quality.clipped_share <= 1
     assert 0 <= quality.hum_share <= 1
     assert 0 <= quality.rms <= quality.peak * 1.0001 <= 1.001
+
+
+@pytest.mark.parametrize("above", [0.05, 0.3, 0.49])
+def test_crest_of_a_coarse_sine_is_no_clipping(above: float) -> None:
+    """However the crest lies within its level, it is met at most 1 / (sqrt(2) - 1) = 2.4 times the next."""
+    crest = (20 + above) / 32768
+    sine = crest * np.sin(2 * np.pi * 123.4 * np.arange(400_000) / RATE)
+    assert measure_quality(as_pcm(sine.astype(np.float32)), RATE).clipped_share == 0
+
+
+def test_slow_noise_of_few_levels_has_no_gaps() -> None:
+    time_s = np.arange(80_000) / 8000
+    slow = sum(np.sin(2 * np.pi * tone_hz * time_s) for tone_hz in (3.1, 5.3, 7.7)) * 2.0**-15
+    findings = measure_quality(as_pcm(slow.astype(np.float32)), 8000).findings
+    assert ["different values" in text for text in findings] == [True]

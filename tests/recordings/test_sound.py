@@ -270,3 +270,15 @@ def test_the_broadcast_name_of_rf64(write: Write, noise: Noise) -> None:
     path.write_bytes(path.read_bytes()[:-4])
     with pytest.raises(RecordingError, match="promises 2000 bytes of samples, the file holds 1996"):
         read_sound(path)
+
+
+def test_wave64_chunks_begin_at_multiples_of_eight(write: Write, noise: Noise) -> None:
+    path = write(noise(500), kind="W64", subtype="FLOAT")
+    content = path.read_bytes()
+    (data,) = (chunk for chunk in read_chunks(path) if chunk.name == "data")
+    name = b"note" + content[data.offset - 20 : data.offset - 8]  # the tail that all names share
+    note = name + struct.pack("<Q", 24 + 3) + b"abc" + bytes(5)
+    path.write_bytes(content[: data.offset - 24] + note + content[data.offset - 24 :])
+    chunks = {chunk.name: chunk for chunk in read_chunks(path)}
+    assert read_chunk(path, chunks["note"], limit=99) == b"abc"
+    assert (chunks["data"].offset, chunks["data"].size) == (data.offset + 32, 2000)
