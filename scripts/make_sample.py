@@ -37,7 +37,6 @@ from netcorr.simulation import (
 )
 
 FOLDER = Path(__file__).resolve().parent.parent / "sample_network"
-MAP = FOLDER / "town.gpkg"
 START = datetime(2026, 2, 17, 2, 0, tzinfo=UTC)
 #: How far the true wave speeds are from those that material and size give; netcorr does not know.
 SPEEDS = TrueSpeeds(
@@ -164,32 +163,32 @@ SURVEYS = (
 )
 
 
-def main() -> None:
+def main(folder: Path = FOLDER) -> None:
     """Make the folder anew."""
-    FOLDER.mkdir(exist_ok=True)
-    write_map()
-    network = build_network(read_network_layers(MAP))
+    folder.mkdir(exist_ok=True)
+    write_map(folder / "town.gpkg")
+    network = build_network(read_network_layers(folder / "town.gpkg"))
     answers: dict[str, Any] = {
         "about": "Invented and simulated. For comparison only; netcorr never reads this file.",
         "speed_factors": dict(SPEEDS.by_material),
     }
     for survey in SURVEYS:
-        answers[survey.name] = make_survey(network, survey)
-    (FOLDER / "answers.json").write_text(json.dumps(answers, indent=2) + "\n", encoding="utf-8")
-    (FOLDER / "README.md").write_text(readme(answers), encoding="utf-8")
+        answers[survey.name] = make_survey(network, survey, folder / survey.name)
+    (folder / "answers.json").write_text(json.dumps(answers, indent=2) + "\n", encoding="utf-8")
+    (folder / "README.md").write_text(readme(answers), encoding="utf-8")
 
 
-def write_map() -> None:
+def write_map(path: Path) -> None:
     """Write the layers of the town, with a fixed date so that the bytes repeat."""
     mains, fittings = draw_town()
-    MAP.unlink(missing_ok=True)
+    path.unlink(missing_ok=True)
     pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": "2026-01-15T00:00:00.000Z"})
     for layer, frame in (("mains", mains), ("fittings", fittings)):
-        pyogrio.write_dataframe(frame, MAP, layer=layer, driver="GPKG")
+        pyogrio.write_dataframe(frame, path, layer=layer, driver="GPKG")
     pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
 
 
-def make_survey(network: PipeNetwork, survey: Survey) -> dict[str, Any]:
+def make_survey(network: PipeNetwork, survey: Survey, folder: Path) -> dict[str, Any]:
     """Simulate and write one survey; return its answer."""
     sensors = [
         SensorSetup(logger=logger.name, fitting=nearest_fitting(network, logger), **logger.setup)
@@ -208,7 +207,6 @@ def make_survey(network: PipeNetwork, survey: Survey) -> dict[str, Any]:
         rng=np.random.default_rng(survey.seed),
         speeds=SPEEDS,
     )
-    folder = FOLDER / survey.name
     shutil.rmtree(folder, ignore_errors=True)
     write_survey(rounds, folder, records={logger.name: logger.record for logger in survey.loggers})
     fittings = [sensor.fitting for sensor in sensors]
@@ -216,7 +214,7 @@ def make_survey(network: PipeNetwork, survey: Survey) -> dict[str, Any]:
         "sensors": fittings,
         "distance_m": round(distance_m(network, *(network.node_of(f) for f in fittings)), 2),
         "leak": None if leak is None else answer(network, leak.place, fittings),
-        "leak_snr_db": [round(r.leak_snr_db, 1) if leak is not None else None for r in rounds[0].recordings],
+        "leak_snr_db": [None if leak is None else round(r.leak_snr_db, 1) for r in rounds[0].recordings],
     }
 
 

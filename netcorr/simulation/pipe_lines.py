@@ -97,16 +97,18 @@ def local_pipes(
     SpeedError
         If a pipe within reach lacks material or diameter.
     """
-    graph = _open_graph(network)
+    graph = network.graph
     stand = [network.node_of(sensor.fitting) for sensor in sensors]
     for place in places:
-        _check_place(network, graph, place)
+        _check_place(network, place)
     near = _nodes_in_reach(graph, {*stand, *(n for place in places for n in place.edge[:2])}, reach_m)
     model = _LineMaker(network=network, grid=grid, speeds=speeds, soil=soil)
     cuts = _new_nodes(network, places)
     lines: list[Line] = []
     terminations: dict[int, Complex] = {}
     for u, v, key, data in graph.edges(near, keys=True, data=True):
+        if not data["is_open"]:
+            continue
         if u in near and v in near:
             start, end = data["from_node"], data["to_node"]
             lines += model.pieces(data, start, end, cuts.inside.get(_ordered(u, v, key), []))
@@ -154,32 +156,27 @@ def _new_nodes(network: PipeNetwork, places: Sequence[Place]) -> _Cuts:
     return _Cuts(tuple(nodes), {edge: sorted(points) for edge, points in inside.items()})
 
 
-def _open_graph(network: PipeNetwork) -> nx.MultiGraph:
-    graph = network.graph
-    closed = [(u, v, key) for u, v, key, is_open in graph.edges(keys=True, data="is_open") if not is_open]
-    if not closed:
-        return graph
-    graph = graph.copy()
-    graph.remove_edges_from(closed)
-    return graph
-
-
-def _check_place(network: PipeNetwork, graph: nx.MultiGraph, place: Place) -> None:
+def _check_place(network: PipeNetwork, place: Place) -> None:
     item = f"{network.source}, source on edge {place.edge}"
-    if not graph.has_edge(*place.edge):
+    data = network.edge(*place.edge) if network.graph.has_edge(*place.edge) else None
+    if data is None or not data["is_open"]:
         raise SimulationError(item, found="no open pipe there", remedy="put sources on open pipes")
-    length_m = graph.edges[place.edge]["length_m"]
-    if place.offset_m > length_m + _AT_END_M:
+    if place.offset_m > data["length_m"] + _AT_END_M:
         raise SimulationError(
-            item, found=f"offset {place.offset_m:.1f} m", remedy=f"the pipe is {length_m:.1f} m long"
+            item, found=f"offset {place.offset_m:.1f} m", remedy=f"the pipe is {data['length_m']:.1f} m long"
         )
 
 
 def _nodes_in_reach(graph: nx.MultiGraph, centres: set[int], reach_m: float) -> set[int]:
     distances: Mapping[int, float] = nx.multi_source_dijkstra_path_length(
-        graph, centres, cutoff=reach_m, weight="length_m"
+        graph, centres, cutoff=reach_m, weight=_open_length
     )
     return set(distances)
+
+
+def _open_length(_u: int, _v: int, parallel: Mapping[int, Mapping[str, Any]]) -> float | None:
+    """Length of the shortest open pipe between two nodes; None, where there is none, hides the edge."""
+    return min((float(data["length_m"]) for data in parallel.values() if data["is_open"]), default=None)
 
 
 @dataclass(frozen=True)
@@ -217,7 +214,7 @@ class _LineMaker:
         return Line(u, v, max(length_m, _AT_END_M), k, z)
 
     def lead(self, sensor: SensorSetup, node: int, contact: int, graph: nx.MultiGraph) -> Line:
-        mains = [data for _, _, data in graph.edges(node, data=True)]
+        mains = [data for _, _, data in graph.edges(node, data=True) if data["is_open"]]
         if not mains:
             raise SimulationError(
                 f"{self.network.source}, fitting {sensor.fitting}",
