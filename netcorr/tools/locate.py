@@ -122,7 +122,7 @@ def locate(
     minimum_probability : float, optional
         Threshold for the exit code of the result, 0 to 1.
     units : {'metric', 'us'}
-        Units of the text.
+        Units of the text and the picture.
     feedback : Feedback, optional
         Progress and log.
 
@@ -178,6 +178,7 @@ def locate(
         output=output,
         wgs84=wgs84,
         map_picture=map_picture,
+        units=units,
         feedback=PartOf(feedback, start=0.9, stop=1.0),
     )
     feedback.progress(1.0, "done")
@@ -190,6 +191,7 @@ def _write(
     output: Path,
     wgs84: Path | None,
     map_picture: Path | None,
+    units: UnitSystem,
     feedback: Feedback,
 ) -> tuple[Path, ...]:
     from netcorr.export import write_result, write_wgs84
@@ -200,7 +202,7 @@ def _write(
     if map_picture:
         from netcorr.export import draw_map
 
-        draw_map(fix, map_picture)
+        draw_map(fix, map_picture, units=units)
     return tuple(path for path in (output, wgs84, map_picture) if path)
 
 
@@ -348,7 +350,7 @@ TOOL = Tool(
             "units",
             "choice",
             "Units",
-            "Units of the text; files and JSON always hold SI units.",
+            "Units of the text and the picture; layers and JSON always hold SI units.",
             ("--units",),
             choices=("metric", "us"),
             default="metric",
