@@ -167,7 +167,7 @@ def test_speeds_are_drawn_for_every_material_and_main() -> None:
 
 @pytest.mark.parametrize(("seed", "mix"), [(0, "metal"), (3, "metal"), (6, "metal"), (2, "plastic")])
 def test_response_of_a_street_has_died_away_before_it_ends(seed: int, mix: MaterialMix) -> None:
-    # three seconds, as the surveys use, against nine: what is cut off or folds back is under a tenth of the sound
+    # three seconds, as the surveys use, against nine: a hundredth of the power may be cut off or fold back
     scenario = street(seed, mix)
     rng = np.random.default_rng(seed)
     leak, sensors = leak_between(scenario, rng), pair_of_sensors(scenario, rng)
