@@ -21,6 +21,10 @@ if TYPE_CHECKING:
     from netcorr.network.log import ChangeLog
     from netcorr.network.tolerances import Tolerances
 
+#: A main in service is preferred to a nearer one out of service when it is farther by no more than this: a
+#: new main is laid beside the old one, but an old valve does not sit on a main across the street. [m]
+PREFERRED_M = 1.0
+
 
 @dataclass(frozen=True, eq=False)
 class Attached:
@@ -78,7 +82,7 @@ class NodePlaces:
 
 
 def nearest_mains(layers: NetworkLayers, lines: Lines, log: ChangeLog, *, tolerances: Tolerances) -> Attached:
-    """Attach each fitting to the nearest main in service, or else the nearest of all.
+    """Attach each fitting to the nearest main, one in service preferred.
 
     Raises
     ------
@@ -166,7 +170,7 @@ def _points(layers: NetworkLayers) -> NDArray[np.float64]:
 
 
 def _nearest_of_all(lines: Lines, plane: Floats, fitting_m: float) -> tuple[Ints, Ints]:
-    """Nearest main of all, and the nearest in service where that is near enough."""
+    """Nearest main of all, and the one to prefer: the nearest in service if it is hardly farther."""
     points = np.asarray(shapely.points(plane))
     near = _nearest(lines, np.arange(len(lines)), points)
     live = near.copy()
@@ -175,7 +179,8 @@ def _nearest_of_all(lines: Lines, plane: Floats, fitting_m: float) -> tuple[Ints
     if len(ask) and len(served):
         other = _nearest(lines, served, points[ask])
         _, gap = nearest_place(lines, plane[ask], other)
-        live[ask] = np.where(gap <= fitting_m, other, near[ask])
+        _, least = nearest_place(lines, plane[ask], near[ask])
+        live[ask] = np.where(gap <= np.minimum(least + PREFERRED_M, fitting_m), other, near[ask])
     return near, live
 
 

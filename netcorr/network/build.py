@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import shapely
 
 from netcorr.errors import NetworkError
@@ -38,7 +39,7 @@ def build_network(
     r"""Build the network that the layers depict.
 
     Mains are cut where the end of another touches them, ends near to each other are joined, and fittings
-    sit at nodes of the nearest main in service. Crossings without an end do not connect. A closed valve
+    sit at nodes of the nearest main. Crossings without an end do not connect. A closed valve
     gives every pipe at it a node of its own; these are linked by edges that are not open, of length 0, with
     the valve's id as `pipe_id`. A main out of service keeps its edges, not open.
 
@@ -232,7 +233,7 @@ def _fittings(layers: NetworkLayers, lines: Lines, *, attached: Attached, node: 
         "kind": source["kind"].to_numpy(dtype=object),
         "is_open": source["is_open"].to_numpy(dtype=bool),
         "node": node,
-        "pipe_id": pipe_id,
+        "pipe_id": pd.Series(pipe_id, dtype=object),  # None stays None
         "offset_m": attached.offset_m,
     }
     frame = gpd.GeoDataFrame(columns, geometry=source.geometry.to_numpy(), crs=source.crs)

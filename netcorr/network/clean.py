@@ -109,4 +109,7 @@ def _log_lines(change: str, lines: Lines, which: NDArray[np.intp], log: ChangeLo
 
 
 def _finite(shapes: Any) -> NDArray[np.bool_]:
-    return np.asarray(np.isfinite(shapely.bounds(shapes)).all(axis=1))
+    xy, owner = shapely.get_coordinates(shapes, return_index=True)
+    result = np.ones(len(shapes), dtype=bool)
+    result[owner[~np.isfinite(xy).all(axis=1)]] = False
+    return result

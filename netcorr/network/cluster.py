@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+import networkx as nx
 import numpy as np
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
@@ -36,8 +38,21 @@ class Links(NamedTuple):
         return Links(self.a[which], self.b[which], self.gap_m[which])
 
 
-def cluster(places: Floats, links: Links, *, apart: Ints) -> tuple[Ints, Ints]:
-    """Make linked points one, shortest links first where something must stay apart.
+class Bars(NamedTuple):
+    """Pairs of points that must not become one, and the length of what lies between them. [m]"""
+
+    a: Ints
+    b: Ints
+    length_m: Floats
+
+
+#: Points are not made one when a way along bars, no longer than this many times the gap, leads from one
+#: to the other: they are drawn as two places.
+WAY_ROUND = 3.0
+
+
+def cluster(places: Floats, links: Links, *, bars: Bars) -> tuple[Ints, Ints]:
+    """Make linked points one, shortest links first where bars stand between them.
 
     Parameters
     ----------
@@ -45,61 +60,89 @@ def cluster(places: Floats, links: Links, *, apart: Ints) -> tuple[Ints, Ints]:
         Points; they decide between links of equal length. [m]
     links : Links
         Which to make one.
-    apart : numpy.ndarray of int, shape (m, 2)
-        Pairs of points that must not become one.
+    bars : Bars
+        Which must not become one.
 
     Returns
     -------
     label : numpy.ndarray of int, shape (n,)
         Cluster of each point.
     refused : numpy.ndarray of int, shape (r,)
-        Rows of `apart` for whose sake a link was not followed.
+        Bars for whose sake a link was not followed.
 
     Examples
     --------
     >>> points = np.array([[0.0, 0], [0.1, 0], [0.25, 0]])
     >>> links = Links(np.array([0, 1]), np.array([1, 2]), np.array([0.1, 0.15]))
-    >>> label, refused = cluster(points, links, apart=np.array([[0, 2]]))
+    >>> label, refused = cluster(points, links, bars=Bars(np.array([0]), np.array([2]), np.array([0.25])))
     >>> label.tolist(), refused.tolist()
     ([0, 0, 1], [0])
     """
-    n = len(places)
-    matrix = coo_array((np.ones(len(links.a)), (links.a, links.b)), shape=(n, n))
-    label = connected_components(matrix, directed=False)[1].astype(np.intp)
-    clash = label[apart[:, 0]] == label[apart[:, 1]]
-    if not clash.any():
-        return label, np.zeros(0, dtype=np.intp)
-    bad = np.unique(label[apart[clash, 0]])
-    inside = np.isin(label[links.a], bad)
-    follow, refused = _careful(places, links.take(inside), apart=apart, rows=np.flatnonzero(clash))
+    label = _components(len(places), links)
+    clash = np.flatnonzero(label[bars.a] == label[bars.b])
+    if not len(clash):
+        return label, clash
+    inside = np.isin(label[links.a], label[bars.a[clash]])
+    follow, refused = _one_by_one(places, links.take(inside), bars=bars, rows=clash)
     keep = ~inside
     keep[np.flatnonzero(inside)[follow]] = True
-    matrix = coo_array((np.ones(int(keep.sum())), (links.a[keep], links.b[keep])), shape=(n, n))
-    return connected_components(matrix, directed=False)[1].astype(np.intp), refused
+    return _components(len(places), links.take(keep)), refused
 
 
-def _careful(places: Floats, links: Links, *, apart: Ints, rows: Ints) -> tuple[Ints, Ints]:
-    """Follow links one by one, shortest first: which were followed, and for which rows some were not."""
-    enemies: dict[int, dict[int, int]] = {}
-    for row in rows.tolist():
-        a, b = apart[row].tolist()
-        enemies.setdefault(a, {})[b] = row
-        enemies.setdefault(b, {})[a] = row
+def _components(n: int, links: Links) -> Ints:
+    matrix = coo_array((np.ones(len(links.a)), (links.a, links.b)), shape=(n, n))
+    return np.asarray(connected_components(matrix, directed=False)[1], dtype=np.intp)
+
+
+def _one_by_one(places: Floats, links: Links, *, bars: Bars, rows: Ints) -> tuple[Ints, Ints]:
+    """Follow links, shortest first: which were followed, and the bars for which some were not."""
+    ways: nx.Graph = nx.Graph()
+    for row, a, b, length_m in zip(
+        rows.tolist(), bars.a[rows].tolist(), bars.b[rows].tolist(), bars.length_m[rows].tolist(), strict=True
+    ):
+        if length_m < ways.get_edge_data(a, b, {"way": np.inf})["way"]:
+            ways.add_edge(a, b, way=length_m, row=row)
     middle = np.round((places[links.a] + places[links.b]) / 2, 6)
     order = np.lexsort((middle[:, 1], middle[:, 0], np.round(links.gap_m, 6)))
-    members: dict[int, set[int]] = {}
-    follow, refused = [], set()
+    groups = _Groups(bars, rows)
+    follow: list[int] = []
+    refused: set[int] = set()
     for k in order.tolist():
-        a, b = int(links.a[k]), int(links.b[k])
-        group, other = members.setdefault(a, {a}), members.setdefault(b, {b})
-        if group is other:
+        a, b, gap_m = int(links.a[k]), int(links.b[k]), float(links.gap_m[k])
+        barred = groups.barred(a, b) | _bars_round(ways, a, b, WAY_ROUND * gap_m)
+        refused |= barred
+        if not barred:
+            groups.merge(a, b)
+            ways.add_edge(a, b, way=0.0, row=-1)
             follow.append(k)
-            continue
-        clash = {row for m in group for e, row in enemies.get(m, {}).items() if e in other}
-        if clash:
-            refused |= clash
-            continue
-        group |= other
-        members.update(dict.fromkeys(other, group))
-        follow.append(k)
     return np.array(follow, dtype=np.intp), np.array(sorted(refused), dtype=np.intp)
+
+
+def _bars_round(ways: nx.Graph, a: int, b: int, within_m: float) -> set[int]:
+    """Bars on a way from a to b along bars and followed links, if it is no longer than that."""
+    if a not in ways or b not in ways:
+        return set()
+    try:
+        _, nodes = nx.single_source_dijkstra(ways, a, b, cutoff=within_m, weight="way")
+    except nx.NetworkXNoPath:
+        return set()
+    return {ways.edges[step]["row"] for step in pairwise(nodes)} - {-1}
+
+
+class _Groups:
+    """Which points have become one, and the bars between such groups."""
+
+    def __init__(self, bars: Bars, rows: Ints) -> None:
+        self._members: dict[int, set[int]] = {}
+        self._bars: dict[int, dict[int, int]] = {}
+        for row, a, b in zip(rows.tolist(), bars.a[rows].tolist(), bars.b[rows].tolist(), strict=True):
+            self._bars.setdefault(a, {})[b] = row
+            self._bars.setdefault(b, {})[a] = row
+
+    def barred(self, a: int, b: int) -> set[int]:
+        group, other = self._members.get(a, {a}), self._members.get(b, {b})
+        return {row for m in group for e, row in self._bars.get(m, {}).items() if e in other}
+
+    def merge(self, a: int, b: int) -> None:
+        group = self._members.get(a, {a}) | self._members.get(b, {b})
+        self._members.update(dict.fromkeys(group, group))

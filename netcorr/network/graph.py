@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import geopandas as gpd
 import networkx as nx
 import numpy as np
+import pandas as pd
 import shapely
 
 from netcorr.network.pipe_network import EDGE_ATTRIBUTES
@@ -97,11 +98,12 @@ def _columns(lines: Lines, pieces: Pieces, log: ChangeLog) -> dict[str, list[Any
     line = pieces.line
     columns: dict[str, list[Any]] = {"pipe_id": lines.ids[line].tolist()}
     for name in _COPIED:
-        kind = object if name.startswith("material") else float
-        values = lines.frame[name].to_numpy(dtype=kind)
-        if kind is object:
-            values = np.where(lines.frame[name].isna(), None, values)
-        columns[name] = values[line].tolist()
+        code, unique = pd.factorize(lines.frame[name], use_na_sentinel=True)
+        missing = None if name.startswith("material") else float("nan")
+        values = np.array(
+            [*unique.tolist(), missing], dtype=object
+        )  # each value once, whatever the number of edges
+        columns[name] = values[code[line]].tolist()
     columns["drawn_length_m"] = pieces.drawn_m.tolist()
     columns["length_m"] = (pieces.drawn_m * _measured_ratio(lines, pieces, log)[line]).tolist()
     columns["geometry"] = pieces.geometry.tolist()

@@ -10,7 +10,7 @@ import pandas as pd
 import shapely
 from scipy.spatial import cKDTree
 
-from netcorr.network.cluster import Links, cluster
+from netcorr.network.cluster import Bars, Links, cluster
 from netcorr.network.lines import all_segments, nearest_places
 
 if TYPE_CHECKING:
@@ -98,7 +98,8 @@ def find_joints(lines: Lines, tree: shapely.STRtree, *, tolerances: Tolerances) 
     )
     apart = _must_stay_apart(lines, end_spot, tolerances.join_m)
     places = np.vstack([spots, _plane_at(lines, cuts)])
-    label, refused = cluster(places, links, apart=end_spot.reshape(-1, 2)[apart])
+    bars = Bars(end_spot[2 * apart], end_spot[2 * apart + 1], lines.length_m[apart])
+    label, refused = cluster(places, links, bars=bars)
     used, numbered = np.unique(label[: len(spots)], return_inverse=True)
     cut_joint = np.searchsorted(used, label[len(spots) :])
     cut_joint[~np.isin(label[len(spots) :], used)] = -1  # its end went to another joint

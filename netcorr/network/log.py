@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     import pyproj
-    from numpy.typing import ArrayLike
+    from numpy.typing import ArrayLike, NDArray
 
 #: Kinds of change and what each means.
 CHANGES = {
@@ -42,6 +42,7 @@ class ChangeLog:
 
     crs: pyproj.CRS
     _parts: list[pd.DataFrame] = field(default_factory=list)
+    _places: list[NDArray[np.float64]] = field(default_factory=list)
 
     def add(
         self,
@@ -77,9 +78,9 @@ class ChangeLog:
             "change": change,
             "moved_m": np.broadcast_to(np.asarray(moved_m, dtype=float), ids.shape),
             "text": list(text),
-            "xy": list(np.asarray(xy, dtype=float).reshape(-1, 2)),
         }
         self._parts.append(pd.DataFrame(columns))
+        self._places.append(np.asarray(xy, dtype=float).reshape(-1, 2))
 
     def frame(self) -> gpd.GeoDataFrame:
         """The log as a layer of points, sorted by kind and source id."""
@@ -89,8 +90,8 @@ class ChangeLog:
             return gpd.GeoDataFrame(empty, geometry=[], crs=self.crs)
         rows = pd.concat(self._parts, ignore_index=True)
         rank = rows["change"].map({change: k for k, change in enumerate(CHANGES)})
-        rows = rows.iloc[np.lexsort((rows["text"], rows["source_id"], rank))].reset_index(drop=True)
-        xy = np.vstack(rows.pop("xy").to_list())
+        order = np.lexsort((rows["moved_m"], rows["source_id"].factorize(sort=True)[0], rank))
+        rows, xy = rows.iloc[order].reset_index(drop=True), np.vstack(self._places)[order]
         points = np.full(len(rows), None, dtype=object)
         known = np.isfinite(xy).all(axis=1)
         points[known] = shapely.points(xy[known])

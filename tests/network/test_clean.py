@@ -1,0 +1,82 @@
+"""What is left out before noding: nothing without a row in the log."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import pytest
+import shapely
+
+from netcorr.layers.network_layers import NetworkLayers
+from netcorr.network import build_network
+
+Maker = Callable[..., NetworkLayers]
+
+
+def test_zero_length_mains_are_left_out(make_layers: Maker) -> None:
+    mains = {
+        "M1": [(0, 0), (50, 0)],
+        "Z": [(50, 0), (50, 0)],
+        "Z2": [(50, 0), (50, 0.0005)],
+        "M2": [(50, 0), (100, 0)],
+    }
+    network = build_network(make_layers(mains))
+    assert network.graph.number_of_edges() == 2
+    assert network.log["change"].tolist() == ["zero_length", "zero_length"]
+    assert network.log["source_id"].tolist() == ["Z", "Z2"]
+    assert network.log.geometry[0].x == 500350
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_main_drawn_twice_counts_once(make_layers: Maker, turned: bool) -> None:
+    line = [(0, 0), (50, 3), (100, 0)]
+    mains = {"M2": line, "M1": line[::-1] if turned else line, "M3": [(100, 0), (150, 0)]}
+    network = build_network(make_layers(mains))
+    assert sorted(d["pipe_id"] for *_, d in network.graph.edges(data=True)) == ["M1", "M3"]
+    assert network.log["text"].tolist() == ["drawn exactly like main M1, which is kept"]
+
+
+def test_of_two_drawings_the_one_in_service_stays_and_differences_are_named(make_layers: Maker) -> None:
+    line = [(0, 0), (50, 3), (100, 0)]
+    columns: dict[str, Any] = {"M1": {"material": "asbestos_cement"}, "M2": {"diameter_mm": 200.0}}
+    layers = make_layers({"M1": line, "M2": line}, out_of_service=["M1"], columns=columns)
+    network = build_network(layers)
+    assert [d["pipe_id"] for *_, d in network.graph.edges(data=True)] == ["M2"]
+    assert network.log["text"][0].endswith("they differ in material, diameter_mm, in_service")
+
+
+def test_three_drawings_of_one_main_count_once(make_layers: Maker) -> None:
+    line = [(0, 0), (100, 0)]
+    network = build_network(make_layers({"A": line, "B": line, "C": line[::-1]}))
+    assert network.graph.number_of_edges() == 1
+    assert network.log["source_id"].tolist() == ["B", "C"]
+
+
+def test_same_ends_another_way_is_no_duplicate(make_layers: Maker) -> None:
+    one, other = [(0, 0), (0, 9), (100, 9), (100, 0)], [(0, 0), (50, 9), (60, 9), (100, 0)]
+    assert build_network(make_layers({"A": one, "B": other})).graph.number_of_edges() == 2
+
+
+@pytest.mark.parametrize("wkt", [None, "LINESTRING EMPTY", "LINESTRING (0 0, nan 1, 2 2)"])
+def test_mains_without_geometry_are_left_out(make_layers: Maker, wkt: str | None) -> None:
+    layers = make_layers({"M1": [(0, 0), (50, 0)], "M2": [(50, 0), (100, 0)]})
+    with np.errstate(invalid="ignore"):
+        layers.mains.loc[1, "geometry"] = None if wkt is None else shapely.from_wkt(wkt)
+    network = build_network(layers)
+    assert network.graph.number_of_edges() == 1
+    assert network.log["change"].tolist() == ["no_geometry"]
+    assert network.log["source_id"].tolist() == ["M2"]
+    assert network.log.geometry[0] is None
+
+
+def test_repeated_vertices_do_no_harm(make_layers: Maker) -> None:
+    network = build_network(
+        make_layers(
+            {"M1": [(0, 0), (0, 0), (50, 0), (50, 0), (100, 0)], "M2": [(50, 0), (50, 50)]}, {"V": (50, -0.3)}
+        )
+    )
+    assert network.graph.number_of_edges() == 3
+    assert all(shapely.is_valid(d["geometry"]) for *_, d in network.graph.edges(data=True))
+    assert sum(d["length_m"] for *_, d in network.graph.edges(data=True)) == pytest.approx(150, rel=1e-3)
