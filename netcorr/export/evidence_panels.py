@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from matplotlib.patches import Rectangle
 
@@ -42,14 +42,14 @@ def compose_evidence(
     """
     a, b = plain_text(pair.path.sensor_a), plain_text(pair.path.sensor_b)
     style: dict[str, Any] = {"transform": figure.transFigure, "parse_math": False, "va": "baseline"}
-    figure.text(0.065, 0.94, f"Evidence of {a} and {b}", fontsize=13, fontweight="bold", color=INK, **style)
-    figure.text(0.065, 0.898, _subtitle(pair), fontsize=8.2, color=QUIET, **style)
-    along = figure.add_axes((0.065, 0.62, 0.91, 0.22))
-    strip = figure.add_axes((0.065, 0.5, 0.91, 0.07), sharex=along)
+    figure.text(0.025, 0.94, f"Evidence of {a} and {b}", fontsize=13, fontweight="bold", color=INK, **style)
+    figure.text(0.025, 0.898, _subtitle(pair), fontsize=8.2, color=QUIET, **style)
+    along = figure.add_axes((0.075, 0.62, 0.9, 0.22))
+    strip = figure.add_axes((0.075, 0.5, 0.9, 0.07), sharex=along)
     _draw_density(along, pair, units)
     _draw_strip(strip, pair.path, network, units)
-    _draw_delays(figure.add_axes((0.065, 0.1, 0.42, 0.27)), pair)
-    _draw_coherence(figure.add_axes((0.555, 0.1, 0.42, 0.27)), pair)
+    _draw_delays(figure.add_axes((0.075, 0.1, 0.405, 0.27)), pair)
+    _draw_coherence(figure.add_axes((0.57, 0.1, 0.405, 0.27)), pair)
 
 
 def _subtitle(pair: PairFix) -> str:
@@ -73,35 +73,31 @@ def _plain_axes(axes: Axes, title: str) -> None:
     axes.yaxis.label.set_fontsize(_SMALL)
     axes.xaxis.label.set_color(INK)
     axes.yaxis.label.set_color(INK)
+    box = axes.get_position()
+    axes.yaxis.set_label_coords(-0.055 / box.width, 0.5)
 
 
 def _draw_density(axes: Axes, pair: PairFix, units: UnitSystem) -> None:
     """Draw the probability for each metre or foot of main."""
     unit_m, name = _length_unit(units)
-    where, density = pair.position_m / unit_m, pair.density_per_m * pair.probability_between * unit_m
+    where = pair.position_m / unit_m
+    density = 100 * pair.density_per_m * pair.probability_between * unit_m
     for candidate in pair.candidates:
         for low_m, high_m in candidate.stretch_m:
             axes.axvspan(low_m / unit_m, high_m / unit_m, color=LEAK, alpha=0.14, linewidth=0)
     axes.fill_between(where, density, color=LEAK, alpha=0.35, linewidth=0)
     axes.plot(where, density, color=LEAK, linewidth=1.2)
     axes.set_ylim(0, max(float(density.max()) * 1.25, 1e-9))
-    axes.set_ylabel(f"probability per {name}")
+    axes.set_ylabel(f"probability [% per {name}]")
     best = next((c for c in pair.candidates if c.in_bracket), None)
     if best is not None:
-        text = (
-            f"{best.from_a_m / unit_m:.1f} {name} from A, {percent(best.probability)} in the shaded stretch"
-        )
+        found = f"{best.from_a_m / unit_m:.1f} {name} from A"
         right = best.from_a_m < 0.6 * pair.path.length_m
-        axes.annotate(
-            text,
-            (best.from_a_m / unit_m, float(density.max()) * 1.06),
-            xytext=(8 if right else -8, 0),
-            textcoords="offset points",
-            ha="left" if right else "right",
-            fontsize=_SMALL,
-            color=LEAK,
-            fontweight="bold",
-        )
+        place = ((best.high_m if right else best.low_m) / unit_m, float(density.max()) * 1.06)
+        style: dict[str, Any] = {"fontsize": _SMALL, "color": LEAK, "fontweight": "bold"}
+        shift, side = (6, "left") if right else (-6, "right")
+        text = f"{found}, {percent(best.probability)} in the shaded stretch"
+        axes.annotate(text, place, xytext=(shift, 0), textcoords="offset points", ha=side, **style)
     _plain_axes(axes, "Where along the main")
     axes.tick_params(labelbottom=False)
 
@@ -183,7 +179,7 @@ def _draw_delays(axes: Axes, pair: PairFix) -> None:
         axes.axvspan(at, at + (0.25 if at > 0 else -0.25) * limit_ms, color=FRAME, alpha=0.35, linewidth=0)
     axes.set_xlim(-1.18 * limit_ms, 1.18 * limit_ms)
     _headroom(axes)
-    axes.set_xlabel("arrival at B minus arrival at A [ms]; shaded: not possible between the sensors")
+    axes.set_xlabel("arrival at B minus arrival at A [ms]; shaded: not from between them")
     axes.set_ylabel("log-likelihood of a common source")
     _plain_axes(axes, "Which delay")
     _legend(axes, "upper left" if pair.evidence[0].peak_delay_s > 0 else "upper right")
@@ -210,9 +206,9 @@ def _draw_coherence(axes: Axes, pair: PairFix) -> None:
     _legend(axes, "upper right")
 
 
-def _legend(axes: Axes, place: str) -> None:
-    look: dict[str, Any] = {"facecolor": PAPER, "edgecolor": "none", "framealpha": 0.8}
-    axes.legend(fontsize=6.4, labelcolor=INK, loc=place, handlelength=1.4, **look)
+def _legend(axes: Axes, place: Literal["upper left", "upper right"]) -> None:
+    legend = axes.legend(loc=place, fontsize=6.4, labelcolor=INK, handlelength=1.4)
+    legend.get_frame().set(facecolor=PAPER, edgecolor="none", alpha=0.8)
 
 
 def _headroom(axes: Axes) -> None:

@@ -21,6 +21,10 @@ _CAUTION = (
     "A computed position, no permission to dig: have every utility located first; "
     "a licensed crew and the local rules decide."
 )
+_SILENCE = (
+    "No noise of a leak stood out. A leak may still be there: too quiet for this distance and material, or "
+    "hidden by other noise."
+)
 
 
 def map_titles(figure: Figure, fix: SurveyFix, *, units: UnitSystem) -> None:
@@ -29,7 +33,8 @@ def map_titles(figure: Figure, fix: SurveyFix, *, units: UnitSystem) -> None:
     style: dict[str, Any] = {"transform": figure.transFigure, "parse_math": False, "va": "baseline"}
     figure.text(0.025, 0.94, title, fontsize=13, fontweight="bold", color=INK, **style)
     figure.text(0.025, 0.898, subtitle, fontsize=8.2, color=QUIET, **style)
-    figure.text(0.025, 0.028, _CAUTION, fontsize=6.8, color=QUIET, **style)
+    words = _CAUTION if fix.candidates else _SILENCE
+    figure.text(0.025, 0.028, words, fontsize=6.8, color=QUIET, **style)
 
 
 def title_words(fix: SurveyFix, *, units: UnitSystem) -> tuple[str, str]:

@@ -46,6 +46,8 @@ if TYPE_CHECKING:
 #: The scale bar keeps the lower left corner. [share of the panel]
 _SCALE_BOX = Bbox.from_extents(0.0, 0.0, 0.34, 0.11)
 _LOCATOR = 0.25
+#: A label over a mark is as bad as over so many points of a line.
+_WEIGHT_OF_A_MARK = 6
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,7 +82,7 @@ def compose_map(figure: Figure, fix: SurveyFix, *, units: UnitSystem) -> None:
     close_up = _close_up(side, scene)
     used = _draw_main(main, scene, close_up)
     if scene.best is None:
-        _draw_whole(side, scene)
+        used |= _draw_whole(side, scene)
     else:
         _draw_side(side, scene, close_up, scene.best)
         _tie(figure, main, side, close_up)
@@ -120,7 +122,7 @@ def _draw_main(axes: Axes, scene: _Scene, close_up: View) -> set[str]:
     for line in scene.paths:
         draw_path(axes, line, width_pt=8.0)
     used = draw_mains(axes, scene.mains, view)
-    _draw_fittings(axes, scene, view)
+    marks = _draw_fittings(axes, scene, view)
     _draw_candidates(axes, scene, size=52)
     draw_scale_bar(axes, view, units=scene.units)
     around = [] if scene.best is None else [close_up.box.exterior]
@@ -134,7 +136,7 @@ def _draw_main(axes: Axes, scene: _Scene, close_up: View) -> set[str]:
     place_labels(
         axes,
         _sensor_labels(scene),
-        keep_clear=np.vstack([clear, mains_in_view]),
+        keep_clear=np.vstack([clear, mains_in_view, *[marks] * _WEIGHT_OF_A_MARK]),
         taken=[axes.transAxes.transform_bbox(box) for box in taken],
     )
     return used
@@ -144,8 +146,8 @@ def _xy(shapes: Iterable[Any]) -> NDArray[np.float64]:
     return shapely.get_coordinates(list(shapes))
 
 
-def _draw_fittings(axes: Axes, scene: _Scene, view: View) -> None:
-    """Draw fittings as small dots, the sensors as squares."""
+def _draw_fittings(axes: Axes, scene: _Scene, view: View) -> NDArray[np.float64]:
+    """Draw fittings as small dots, the sensors as squares; all their places."""
     places = scene.plane.from_map(scene.fix.network.fittings.geometry)
     near = places[shapely.intersects(places, view.box)]
     dots: dict[str, Any] = {
@@ -164,6 +166,7 @@ def _draw_fittings(axes: Axes, scene: _Scene, view: View) -> None:
         "zorder": 12,
     }
     axes.plot(*_xy(scene.sensors.values()).T, "s", **marks)
+    return np.vstack([_xy(near), _xy(scene.sensors.values())])
 
 
 def _sensor_labels(scene: _Scene) -> list[Label]:
@@ -230,14 +233,15 @@ def _outline(axes: Axes, view: View, **look: Any) -> None:
     axes.add_patch(Rectangle((west, south), east - west, north - south, edgecolor=INK, linewidth=0.8, **look))
 
 
-def _draw_whole(axes: Axes, scene: _Scene) -> None:
-    """Draw the whole network, where there is no candidate to look at."""
+def _draw_whole(axes: Axes, scene: _Scene) -> set[str]:
+    """Draw the whole network, where there is no candidate to look at; the looks of mains that occur."""
     view = View.of(scene.mains.lines, ratio=ratio_of(axes), margin=0.06, least_m=60.0)
     prepare_panel(axes, view)
     for line in scene.paths:
         draw_path(axes, line, width_pt=4.0)
-    draw_mains(axes, scene.mains, view, scale=0.5)
+    used = draw_mains(axes, scene.mains, view, scale=0.5)
     draw_scale_bar(axes, view, units=scene.units)
+    return used
 
 
 def _draw_side(axes: Axes, scene: _Scene, view: View, best: Candidate) -> None:
@@ -249,11 +253,12 @@ def _draw_side(axes: Axes, scene: _Scene, view: View, best: Candidate) -> None:
         area = widened_area(shapes, scene.fix.network.crs, widen_m=scene.fix.map_accuracy_m)
         draw_area(axes, scene.plane.from_map([area.polygon])[0], LEAK, alpha=alpha)
     draw_mains(axes, scene.mains, view, scale=1.5)
-    _draw_fittings(axes, scene, view)
+    marks = _draw_fittings(axes, scene, view)
     _draw_candidates(axes, scene, size=80)
     draw_scale_bar(axes, view, units=scene.units)
     labels = [*_distance_label(scene, best), *_names_in_view(scene, view), *_main_labels(scene, view)]
-    clear = points_along(scene.mains.inside(view), step_m=view.half_width_m / 60)
+    lines = points_along(scene.mains.inside(view), step_m=view.half_width_m / 60)
+    clear = np.vstack([lines, *[marks] * _WEIGHT_OF_A_MARK])
     place_labels(axes, labels, keep_clear=clear, taken=[axes.transAxes.transform_bbox(_SCALE_BOX)])
 
 

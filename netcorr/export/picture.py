@@ -22,7 +22,8 @@ if TYPE_CHECKING:
     from netcorr.network.pipe_network import PipeNetwork
     from netcorr.position.fix import PairFix, SurveyFix
 
-_DPI = 200
+#: The pictures are laid out for this width; a larger picture is a finer one. [inch]
+_WIDTH_IN = 8.0
 
 
 def draw_map(
@@ -122,11 +123,12 @@ def _check(target: Path, *, width_px: int, height_px: int) -> None:
 @contextmanager
 def _drawing(target: Path, *, width_px: int, height_px: int) -> Iterator[Figure]:
     """Give a figure to draw on, and write it when all went well."""
-    figure = Figure(figsize=(width_px / _DPI, height_px / _DPI), dpi=_DPI, facecolor="white")
+    dpi = width_px / _WIDTH_IN
+    figure = Figure(figsize=(_WIDTH_IN, height_px / dpi), dpi=dpi, facecolor="white")
     FigureCanvasAgg(figure)
     with warnings.catch_warnings():
         # an id in a script that the font lacks is drawn as boxes; nothing else depends on it
         warnings.filterwarnings("ignore", message="Glyph .* missing from", category=UserWarning)
         yield figure
         with replacing(target) as draft:
-            figure.savefig(draft, format="png", dpi=_DPI, metadata={"Software": None})
+            figure.savefig(draft, format="png", dpi=dpi, metadata={"Software": None})

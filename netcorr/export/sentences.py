@@ -174,7 +174,9 @@ def spread_of_position(candidate: Candidate, budget: ErrorBudget | None, *, unit
 
 
 def second_opinion(pair: PairFix, candidate: Candidate, *, units: UnitSystem) -> str | None:
-    """Say how far plain correlation is from the answer, where it matters."""
+    """Say how far plain correlation is from the answer, where it matters and no note says so already."""
+    if any("plain correlation" in note for evidence in pair.evidence for note in evidence.notes):
+        return None
     apart_s = [abs(evidence.second_opinion_s - evidence.peak_delay_s) for evidence in pair.evidence]
     apart_m = max(apart_s, default=0.0) * candidate.speed_m_s / 2
     if apart_m < max(_WORTH_A_WORD_M, candidate.sd_m):
@@ -205,15 +207,27 @@ def sentences(texts: Iterable[str], *, units: UnitSystem) -> list[str]:
 
     Examples
     --------
-    >>> sentences(["round 1: a hum", "a hum", "wall of M-2 taken as 8 mm"], units="us")
-    ['Round 1: a hum.', 'Wall of M-2 taken as 0.315 in.']
+    >>> sentences(["M-1: hum", "hum", "M-2: hum", "wall of M-2 taken as 8 mm"], units="us")
+    ['M-1, M-2: hum.', 'Wall of M-2 taken as 0.315 in.']
     """
-    told = dict.fromkeys(plain_text(text).strip() for text in texts)
+    told = _grouped(dict.fromkeys(plain_text(text).strip() for text in texts))
     kept: list[str] = []
     for text in sorted(told, key=len, reverse=True):
         if text and not any(text.rstrip(".") in other for other in kept):
             kept.append(text)
     return [_sentence(text, units) for text in told if text in kept]
+
+
+def _grouped(texts: Iterable[str]) -> list[str]:
+    """Join notes that say the same of several things: ``M-1, M-2: water at 10 deg C``."""
+    heads: dict[str, list[str]] = {}
+    for text in texts:
+        head, colon, tail = text.partition(": ")
+        heads.setdefault(tail if colon else text, []).append(head if colon else "")
+    return [
+        f"{', '.join(named)}: {tail}" if (named := [head for head in found if head]) else tail
+        for tail, found in heads.items()
+    ]
 
 
 def _sentence(text: str, units: UnitSystem) -> str:

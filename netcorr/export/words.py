@@ -150,7 +150,7 @@ def _next_steps(candidate: Candidate, pair: PairFix, fix: SurveyFix, units: Unit
     if second:
         yield second
     yield "Listen at the surface along the whole stretch, and on any side pipe, before marking a spot."
-    yield "Tell where it was found, or that nothing was there; either makes the next answer better."
+    yield "Write down where it was found, or that nothing was there; either makes the next answer better."
 
 
 def _beyond(candidate: Candidate, pair: PairFix, fix: SurveyFix, units: UnitSystem) -> list[str]:
@@ -184,14 +184,17 @@ def _pipes_beyond(candidate: Candidate) -> Iterator[str]:
 
 def _silent(pair: PairFix, fix: SurveyFix, units: UnitSystem) -> list[str]:
     a, b = (fitting_label(end, fix) for end in (pair.path.sensor_a, pair.path.sensor_b))
-    text = [
+    text = (
         f"Between {a} and {b} ({format_length(pair.path.length_m, units)} of main): {pair.outcome}. "
         f"Probability of a leak between them {percent(pair.probability_between)}.",
         "Silence is not proof: a leak may be too quiet for this distance and material, drowned by other "
         "noise, or the pressure was too low. Nearer fittings and a quieter hour hear more.",
-        *sentences([*pair.notes, *(text for e in pair.evidence for text in e.notes)], units=units),
+    )
+    noticed = sentences([*pair.notes, *(text for e in pair.evidence for text in e.notes)], units=units)
+    return [
+        *(line for part in text for line in _wrap(part)),
+        *_section("What was assumed or noticed", noticed),
     ]
-    return [line for sentence in text for line in _wrap(sentence)]
 
 
 def _pair_of(candidate: Candidate, fix: SurveyFix) -> PairFix:
