@@ -22,6 +22,11 @@ from netcorr.layers.sizes import (
 )
 from netcorr.layers.vocabulary import MATERIALS, ambiguous_material, material_from_text
 
+#: Years that a main can have been laid in: from, and below.
+_YEARS = (1800, 2100)
+#: Material texts that get a sentence each.
+_MOST_NOTES = 10
+
 
 def texts(values: pd.Series) -> list[str | None]:
     """Values of a column as text, None where nothing is written.
@@ -231,15 +236,17 @@ def _note_materials(written: list[str | None], keys: list[str | None], item: str
     missing = sum(count for text, count in unread.items() if text is None or is_blank(text))
     if missing:
         notes.append(f"{item}: {missing} of {len(written)} without a material")
-    for text, count in sorted(unread.items(), key=lambda pair: -pair[1]):
-        if text is None or is_blank(text):
-            continue
+    odd = [(t, n) for t, n in unread.most_common() if t is not None and not is_blank(t)]
+    for text, count in odd[:_MOST_NOTES]:
         candidates = " or ".join(MATERIALS[key] for key in ambiguous_material(text))
         why = f"may be {candidates}" if candidates else "is not understood"
         notes.append(
             f"{item}: material {text!r} of {count} {why}; say what it is in a mapping file: "
             f'[mains] materials = {{ "{text}" = "..." }}'
         )
+    if len(odd) > _MOST_NOTES:
+        rest = sum(count for _, count in odd[_MOST_NOTES:])
+        notes.append(f"{item}: {len(odd) - _MOST_NOTES} more material texts of {rest} are not understood")
 
 
 def _diameters_mm(frame: pd.DataFrame, mapping: MainsMapping, item: str, notes: list[str]) -> Any:
@@ -290,7 +297,7 @@ def _numbers(frame: pd.DataFrame, mapping: MainsMapping, role: str, item: str, n
         raw = raw.astype(str).str.strip().str.replace(",", ".", regex=False)
     numbers = np.array(pd.to_numeric(raw, errors="coerce"), dtype=float)
     numbers[~(np.isfinite(numbers) & (numbers > 0))] = np.nan
-    odd = {str(v) for v, n in zip(frame[role], numbers, strict=True) if np.isnan(n) and not is_blank(v)}
+    odd = {str(value) for value in frame[role][np.isnan(numbers)].unique() if not is_blank(value)}
     if odd:
         notes.append(f"{item}: in {column!r} these are no positive numbers: {listed(sorted(odd), most=5)}")
     return numbers * unit_factor(role, mapping)
@@ -302,10 +309,14 @@ def _years(frame: pd.DataFrame, column: str | None, item: str, notes: list[str])
     raw = frame["year"]
     if pd.api.types.is_datetime64_any_dtype(raw):
         return raw.dt.year.to_numpy(dtype=float)
-    written = pd.Series(texts(raw), index=raw.index, dtype=object).astype("string")
-    found = written.str.extract(r"(?<!\d)((?:18|19|20)\d\d)(?!\d)", expand=False)
-    years = pd.to_numeric(found, errors="coerce").to_numpy(dtype=float, na_value=np.nan)
-    odd = {str(v) for v, y in zip(raw, years, strict=True) if np.isnan(y) and not is_blank(v)}
+    if pd.api.types.is_numeric_dtype(raw):
+        years = raw.to_numpy(dtype=float, na_value=np.nan)
+        years = np.where((years >= _YEARS[0]) & (years < _YEARS[1]), np.floor(years), np.nan)
+    else:
+        written = pd.Series(texts(raw), index=raw.index, dtype=object).astype("string")
+        found = written.str.extract(r"(?<!\d)((?:18|19|20)\d\d)(?!\d)", expand=False)
+        years = pd.to_numeric(found, errors="coerce").to_numpy(dtype=float, na_value=np.nan)
+    odd = {str(value) for value in raw[np.isnan(years)].unique() if not is_blank(value)}
     if odd:
         notes.append(f"{item}: in {column!r} these are no years: {listed(sorted(odd), most=5)}")
     return years

@@ -136,7 +136,11 @@ def _frame(layer: LayerSummary, columns: Any, prefix: str, item: str, notes: lis
     """Features with a geometry and an `asset_id`, indexed by their number in the file."""
     with gdal_messages(item) as said:
         frame = pyogrio.read_dataframe(
-            layer.path, layer=layer.layer, columns=sorted(set(columns.values())), fid_as_index=True
+            layer.path,
+            layer=layer.layer,
+            columns=sorted(set(columns.values())),
+            fid_as_index=True,
+            on_invalid="ignore",  # a line of one point becomes a missing shape, which is said
         )
     notes.extend(f"{item}: {text}" for text in said)
     if not isinstance(frame, gpd.GeoDataFrame):

@@ -39,7 +39,7 @@ def with_shape(frame: gpd.GeoDataFrame, item: str, notes: list[str]) -> gpd.GeoD
     gone = shapely.is_missing(shapes) | shapely.is_empty(shapes)
     if gone.any():
         ids = frame["asset_id"].to_numpy()[gone]
-        notes.append(f"{item}: {gone.sum()} without a geometry left out ({listed(ids, most=5)})")
+        notes.append(f"{item}: {gone.sum()} without a usable geometry left out ({listed(ids, most=5)})")
     return frame[~gone]
 
 

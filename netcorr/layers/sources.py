@@ -166,6 +166,12 @@ def gdal_messages(item: str) -> Iterator[list[str]]:
             found=f"cannot be read ({_one_line(error)})",
             remedy="check that the file is whole and is a vector format such as GeoPackage or Shapefile",
         ) from error
+    except UnicodeDecodeError as error:
+        raise LayerError(
+            item,
+            found=f"text that is not {error.encoding.upper()}, as the file declares",
+            remedy="state the true encoding, for a Shapefile in its .cpg file (for example ISO-8859-1)",
+        ) from error
 
 
 def _one_line(error: Exception) -> str:
@@ -270,7 +276,7 @@ _FAMILIES: dict[str, GeometryFamily] = {
 
 
 def _peek_family(file: Path, layer: str) -> GeometryFamily:
-    frame = pyogrio.read_dataframe(file, layer=layer, columns=[], max_features=_PEEK)
+    frame = pyogrio.read_dataframe(file, layer=layer, columns=[], max_features=_PEEK, on_invalid="ignore")
     kinds = Counter(
         _family(shapely.GeometryType(kind).name)
         for kind in shapely.get_type_id(np.asarray(frame.geometry)).tolist()

@@ -65,7 +65,12 @@ def _through_pyogrio(layer: LayerSummary, columns: list[str]) -> Iterator[Record
     start = 0
     while start < layer.count:
         frame = pyogrio.read_dataframe(
-            layer.path, layer=layer.layer, columns=columns, skip_features=start, max_features=CHUNK
+            layer.path,
+            layer=layer.layer,
+            columns=columns,
+            skip_features=start,
+            max_features=CHUNK,
+            on_invalid="ignore",
         )
         if not len(frame):
             return

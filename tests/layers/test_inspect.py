@@ -125,7 +125,8 @@ def test_wrong_crs_wrong_types_and_no_crs(town: Writer, mains: gpd.GeoDataFrame)
         path = town(mains=bare)
     (problem,) = inspect_source(path).problems
     assert problem == (
-        "town.gpkg, layer mains: no CRS; give the CRS it was drawn in with --crs, for example --crs EPSG:32633"
+        "town.gpkg, layer mains: no CRS; give the CRS it was drawn in with --crs, "
+        "for example --crs EPSG:32633"
     )
 
 
@@ -170,14 +171,17 @@ def peak_bytes(path: Path) -> int:
 
 
 def test_memory_does_not_grow_with_the_file(tmp_path: Path) -> None:
-    """15,000 mains need no more Python memory than 1,000: less than 2 bytes for each further one."""
+    """15,000 mains need no more Python memory than 1,000: less than 20 bytes for each further one.
+
+    Keeping as little as one tuple of each feature would take over 100.
+    """
     pytest.importorskip("fiona")
     small, large = tmp_path / "small", tmp_path / "large"
     small.mkdir()
     large.mkdir()
     few, lots = many(small, 1_000), many(large, 15_000)
     peak_bytes(few)  # imports and caches
-    assert peak_bytes(lots) - peak_bytes(few) < 2 * 14_000
+    assert peak_bytes(lots) - peak_bytes(few) < 20 * 14_000
 
 
 def test_features_come_one_by_one(reader: str, tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import json
 from collections.abc import Callable
 from pathlib import Path
 
@@ -116,7 +117,18 @@ def test_missing_shapes_are_left_out_and_said(town: Writer, mains: gpd.GeoDataFr
     shapes = [mains.geometry.iloc[0], None, LineString()]
     layers = read_network_layers(town(mains=mains.set_geometry(shapes, crs=mains.crs)))
     assert layers.mains["asset_id"].tolist() == ["M1"]
-    assert with_notes(layers, "mains: 2 without a geometry left out (M2, M3)")
+    assert with_notes(layers, "mains: 2 without a usable geometry left out (M2, M3)")
+
+
+def test_a_line_of_one_point_is_no_line(town: Writer) -> None:
+    folder = town("geojson")
+    text = (folder / "mains.geojson").read_text(encoding="utf-8")
+    features = json.loads(text)
+    features["features"][1]["geometry"]["coordinates"] = [[15.0, 50.0]]
+    (folder / "mains.geojson").write_text(json.dumps(features), encoding="utf-8")
+    layers = read_network_layers(folder)
+    assert layers.mains["asset_id"].tolist() == ["M1", "M3"]
+    assert with_notes(layers, "mains: 1 without a usable geometry left out (M2)")
 
 
 def lifted(mains: gpd.GeoDataFrame, heights: list[list[float]]) -> gpd.GeoDataFrame:
@@ -488,6 +500,17 @@ def test_file_that_lost_its_end(town: Writer, name: str, message: str) -> None:
     with pytest.raises(LayerError) as caught:
         read_network_layers(folder)
     assert message in str(caught.value)
+
+
+def test_wrong_encoding(town: Writer) -> None:
+    folder = town("shp")
+    (folder / "mains.dbf").write_bytes((folder / "mains.dbf").read_bytes().replace(b"PVC-U", b"Bl\xe9i\xdf"))
+    with pytest.raises(
+        LayerError, match="text that is not UTF-8, as the file declares; state the true encoding"
+    ):
+        read_network_layers(folder)
+    (folder / "mains.cpg").write_text("ISO-8859-1")
+    assert read_network_layers(folder).mains["material_text"].tolist()[1] == "Bl\u00e9i\u00df"
 
 
 class Told(NoFeedback):
