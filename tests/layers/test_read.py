@@ -196,7 +196,7 @@ def test_texts_as_numbers_and_dates(town: Writer, mains: gpd.GeoDataFrame) -> No
     odd = mains.assign(
         diameter_mm=['6"', "DN100", "160/146"],
         wall_mm=["6,5", "x", "0"],
-        year=pd.to_datetime(["1988-05-01", "2004-01-01", None]),
+        year=pd.to_datetime(["1988-05-01", "2004-01-01", "NaT"]),
     )
     layers = read_network_layers(town(mains=odd))
     np.testing.assert_allclose(layers.mains["diameter_mm"], [152.4, 100, 160])

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import geopandas as gpd
 import numpy as np
 import pytest
@@ -15,7 +17,7 @@ from netcorr.layers.crs import geodesic_lengths_m
 from netcorr.layers.shapes import LINES, POINTS, centres, check_types, explode, named, with_true_height
 
 
-def frame(shapes: list[object], **columns: list[object]) -> gpd.GeoDataFrame:
+def frame(shapes: Sequence[object], **columns: list[object]) -> gpd.GeoDataFrame:
     ids = [f"M{k}" for k in range(len(shapes))]
     return gpd.GeoDataFrame({"asset_id": ids, **columns}, geometry=shapes, crs="EPSG:32633")
 

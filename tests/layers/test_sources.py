@@ -50,7 +50,7 @@ def test_height_is_declared(tmp_path: Path) -> None:
 
 
 def test_geojson_without_a_declared_type_is_looked_into(tmp_path: Path) -> None:
-    shapes = {
+    shapes: dict[str, list[LineString | Point]] = {
         "lines": [LineString([(0, 0), (1, 1)])],
         "both": [LineString([(0, 0), (1, 1)]), Point(0, 0)],
         "empty": [],
