@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import json
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -10,6 +11,8 @@ from typing import Any
 import geopandas as gpd
 import pytest
 from shapely import Point
+
+from netcorr.cli import main
 
 LEAK = {"leak": {"sensor_a": "V1", "sensor_b": "V2", "from_a_m": 45.0}}
 QUIET: dict[str, Any] = {"leak": None}
@@ -69,6 +72,16 @@ def test_comparison_does_not_depend_on_which_end_is_called_a(
     assert verdict == (word == "holds")
     assert f"{from_b_m:.1f} m, {from_b_m - 45:.2f} m off" in text
     assert word in text
+
+
+@pytest.mark.parametrize("survey", ["survey_iron", "survey_mixed", "survey_quiet"])
+def test_sample_surveys_give_the_known_answers(survey: str, demo: ModuleType, tmp_path: Path) -> None:
+    sample = demo.ROOT / "sample_network"
+    words = ["locate", str(sample / "town.gpkg"), str(sample / survey / "deployments.csv")]
+    assert main([*words, "-o", str(tmp_path / "result.gpkg"), "--quiet"]) == 0
+    answer = json.loads((sample / "answers.json").read_text(encoding="utf-8"))[survey]
+    agrees, text = demo.compare(answer, demo.read_layer(tmp_path / "result.gpkg", "leak_candidates"))
+    assert agrees, text
 
 
 def test_layer_is_read_with_python_alone(demo: ModuleType, tmp_path: Path) -> None:
