@@ -42,6 +42,8 @@ class DelayEvidence:
         Length of common record used. [s]
     frequency_hz, coherence_spectrum, phase_rad : numpy.ndarray
         Shape (k,): coherence and phase over frequency, for plots.
+    polarity : {1, -1}
+        -1 when one sensor's signal is reversed against the other's.
     notes : tuple of str
         What was removed, bounded or disagrees, one sentence each.
     """
@@ -61,6 +63,7 @@ class DelayEvidence:
     frequency_hz: NDArray[np.float64]
     coherence_spectrum: NDArray[np.float64]
     phase_rad: NDArray[np.float64]
+    polarity: int = 1
     notes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:

@@ -6,8 +6,12 @@ delay, averaged over these bins, the likelihood over that of no common source is
 
     ``(1 - g^2)^K (1 - g r)^(-2 K)``.
 
-It is averaged over a logarithmic grid of ``g`` and over all contiguous bands. For one known coherence it is
-the maximum-likelihood correlogram of Hannan and Thomson (Knapp and Carter, 1976).
+It is averaged over a logarithmic grid of ``g``. For one known coherence it is the maximum-likelihood
+correlogram of Hannan and Thomson (Knapp and Carter, 1976). How coherence changes over frequency is not known
+either, so two pictures are averaged: one coherence over some contiguous band, all bands tried; and a coherence
+of its own in every sub-band that carries any. The first hears weaker sources; the second is not led astray by
+side pipes and mountings, whose resonances give each stretch of the spectrum its own strength. Either polarity
+of one sensor against the other is possible.
 """
 
 from __future__ import annotations
@@ -26,6 +30,12 @@ if TYPE_CHECKING:
 
 #: Coherence amplitudes that are averaged over; equal weight on a logarithmic scale.
 COHERENCE_AMPLITUDES = np.geomspace(0.01, 0.985, 80)
+#: Shares of the sub-bands that may carry the source, when each has a coherence of its own.
+CARRYING_SHARES = np.array([0.03, 0.1, 0.3, 0.6, 0.9])
+#: Prior probability that one of two sensors is mounted the other way round, so that its signal is reversed.
+REVERSED = 0.25
+#: A band of fewer independent bins than this says nothing.
+LEAST_BINS = 4
 #: Points at which the likelihood of one band is tabulated over the correlogram's value.
 TABLE_POINTS = 1501
 #: Delays are sampled this many times finer than the sample rate of the band.
@@ -134,27 +144,60 @@ class BandCorrelograms:
         return (self.sums[last] - self.sums[first]) / max(bins, 1e-9), bins
 
     def log_likelihood(self) -> NDArray[np.float64]:
-        """Log-likelihood of every delay, bands averaged over, shape (m,)."""
+        """Log-likelihood of every delay, pictures and polarities averaged, shape (m,)."""
+        averaged: NDArray[np.float64] = np.logaddexp(
+            np.log1p(-REVERSED) + self.of_polarity(1), np.log(REVERSED) + self.of_polarity(-1)
+        )
+        return averaged
+
+    def of_polarity(self, polarity: int) -> NDArray[np.float64]:
+        """Log-likelihood of every delay for one polarity, 1 or -1, pictures averaged, shape (m,)."""
+        both = np.logaddexp(self.one_band(polarity), self.own_coherences(polarity)) - np.log(2)
+        return np.asarray(both, dtype=np.float64)
+
+    def one_band(self, polarity: int = 1) -> NDArray[np.float64]:
+        """Log-likelihood of every delay with one coherence over a contiguous band, shape (m,)."""
         total = np.full(self.delay_s.size, -np.inf)
         used = 0
         for first, last in contiguous_bands(self.edges_hz.size - 1):
             r, bins = self.mean(int(first), int(last))
-            if bins < 4:
+            if bins < LEAST_BINS:
                 continue
-            total = np.logaddexp(total, band_log_likelihood(r, bins))
+            total = np.logaddexp(total, band_log_likelihood(polarity * r, bins))
             used += 1
         averaged: NDArray[np.float64] = total - np.log(max(used, 1))
         return averaged
 
-    def best_band(self, index: int) -> tuple[int, int]:
-        """Sub-bands (first, one past the last) with the highest likelihood at one delay."""
-        best, chosen = -np.inf, (0, self.edges_hz.size - 1)
-        for first, last in contiguous_bands(self.edges_hz.size - 1):
-            r, bins = self.mean(int(first), int(last))
-            value = float(band_log_likelihood(r[index : index + 1], bins)[0]) if bins >= 4 else -np.inf
-            if value > best:
-                best, chosen = value, (int(first), int(last))
-        return chosen
+    def own_coherences(self, polarity: int = 1) -> NDArray[np.float64]:
+        """Log-likelihood of every delay with a coherence of its own in every sub-band, shape (m,)."""
+        evidence = self._sub_band_evidence(slice(None), polarity=polarity)
+        terms = [
+            np.logaddexp(np.log1p(-share), np.log(share) + evidence).sum(axis=0) for share in CARRYING_SHARES
+        ]
+        averaged: NDArray[np.float64] = logsumexp(terms, axis=0) - np.log(CARRYING_SHARES.size)
+        return averaged
+
+    def best_band(self, index: int, *, polarity: int = 1) -> tuple[int, int]:
+        """Sub-bands (first, one past the last) whose evidence for one delay has the largest sum."""
+        evidence = self._sub_band_evidence(slice(index, index + 1), polarity=polarity)[:, 0]
+        best, start, total = (-np.inf, 0, 1), 0, 0.0
+        for band, value in enumerate(evidence):
+            if total <= 0:
+                start, total = band, 0.0
+            total += float(value)
+            if total > best[0]:
+                best = (total, start, band + 1)
+        return best[1], best[2]
+
+    def _sub_band_evidence(self, delays: slice, *, polarity: int) -> NDArray[np.float64]:
+        """Log-likelihood of every sub-band by itself at some of the delays, shape (b, m)."""
+        rows = np.zeros((self.edges_hz.size - 1, self.delay_s[delays].size))
+        for band in range(rows.shape[0]):
+            bins = float(self.bins[band + 1] - self.bins[band])
+            if bins >= LEAST_BINS:
+                r = (self.sums[band + 1, delays] - self.sums[band, delays]) / bins
+                rows[band] = band_log_likelihood(polarity * r, bins)
+        return rows
 
 
 def _correlate_bands(

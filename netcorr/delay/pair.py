@@ -10,7 +10,7 @@ from scipy import fft
 from netcorr.delay.bands import contiguous_bands
 from netcorr.delay.bound import peak_probability
 from netcorr.delay.evidence import DelayEvidence
-from netcorr.delay.likelihood import BandCorrelograms
+from netcorr.delay.likelihood import REVERSED, BandCorrelograms
 from netcorr.delay.prepare import HIGHEST_HZ, LOWEST_HZ, PreparedRecording, prepare_recording
 from netcorr.delay.refine import coherence_and_phase, refine_delay
 from netcorr.errors import DelayError
@@ -116,18 +116,28 @@ def delay_evidence(
     usable = a.usable & b.usable & (a.frequency_hz >= band[0]) & (a.frequency_hz <= band[1])
     grid = {"bin_hz": a.bin_hz, "duration_s": a.duration_s}
     correlograms = BandCorrelograms(cross, usable, **grid, max_delay_s=max_delay_s + MARGIN_S, band_hz=band)
-    log_likelihood = correlograms.log_likelihood()
+    upright, reverse = correlograms.of_polarity(1), correlograms.of_polarity(-1)
+    log_likelihood = np.logaddexp(np.log1p(-REVERSED) + upright, np.log(REVERSED) + reverse)
     searched = np.flatnonzero(np.abs(correlograms.delay_s) <= max_delay_s)
     peak = int(searched[np.argmax(log_likelihood[searched])])
-    first, last = correlograms.best_band(peak)
+    polarity = 1 if upright[peak] >= reverse[peak] else -1
+    first, last = correlograms.best_band(peak, polarity=polarity)
     best_band_hz = (float(correlograms.edges_hz[first]), float(correlograms.edges_hz[last]))
     start_s = float(correlograms.delay_s[peak])
     reach_s = 0.25 / best_band_hz[1]
-    refined = refine_delay(cross, usable, **grid, start_s=start_s, band_hz=best_band_hz, reach_s=reach_s)
-    frequency_hz, coherence, phase_rad = coherence_and_phase(cross, usable, **grid, delay_s=refined.delay_s)
-    second_s = _second_opinion(a, b, cross, inside_s=correlograms.delay_s[searched])
-    significance = _significance(correlograms, peak=peak, band=(first, last), max_delay_s=max_delay_s)
+    refined = refine_delay(
+        polarity * cross, usable, **grid, start_s=start_s, band_hz=best_band_hz, reach_s=reach_s
+    )
+    frequency_hz, coherence, phase_rad = coherence_and_phase(
+        polarity * cross, usable, **grid, delay_s=refined.delay_s
+    )
+    second_s = _second_opinion(a, b, polarity * cross, inside_s=correlograms.delay_s[searched])
+    significance = _significance(
+        correlograms, polarity, peak=peak, band=(first, last), max_delay_s=max_delay_s
+    )
     notes = _cleaning_notes(a, logger_a) + _cleaning_notes(b, logger_b)
+    if significance < SIGNIFICANT and polarity < 0:
+        notes += ("the two sensors have opposite polarity",)
     if significance < SIGNIFICANT and abs(second_s - refined.delay_s) > DISAGREEMENT_S:
         notes += (
             f"plain correlation peaks at {second_s * 1000:+.1f} ms instead of "
@@ -149,6 +159,7 @@ def delay_evidence(
         frequency_hz=frequency_hz,
         coherence_spectrum=coherence,
         phase_rad=phase_rad,
+        polarity=polarity,
         notes=notes,
     )
 
@@ -186,15 +197,17 @@ def _usable_band(
 
 
 def _significance(
-    correlograms: BandCorrelograms, *, peak: int, band: tuple[int, int], max_delay_s: float
+    correlograms: BandCorrelograms, polarity: int, *, peak: int, band: tuple[int, int], max_delay_s: float
 ) -> float:
     """Chance that noise gives a peak this high in the best of all the bands tried."""
     r, bins = correlograms.mean(*band)
     low_hz, high_hz = correlograms.edges_hz[band[0]], correlograms.edges_hz[band[1]]
     rms_hz = float(np.sqrt((low_hz**2 + low_hz * high_hz + high_hz**2) / 3))
-    single = peak_probability(float(r[peak]), bins=bins, search_s=2 * max_delay_s, rms_frequency_hz=rms_hz)
+    single = peak_probability(
+        polarity * float(r[peak]), bins=bins, search_s=2 * max_delay_s, rms_frequency_hz=rms_hz
+    )
     # the bands overlap, so counting each as a try of its own is on the safe side
-    tries = len(contiguous_bands(correlograms.edges_hz.size - 1))
+    tries = 2 * len(contiguous_bands(correlograms.edges_hz.size - 1))
     return float(-np.expm1(tries * np.log1p(-min(single, 1 - 1e-12))))
 
 
