@@ -13,7 +13,8 @@ from netcorr.errors import NetworkError
 from netcorr.feedback import Feedback, NoFeedback, check_cancelled
 from netcorr.network.attach import Attached, NodePlaces, nearest_mains, place_at_nodes
 from netcorr.network.clean import usable_mains, without_duplicates, without_zero_length
-from netcorr.network.graph import graph_from_pieces
+from netcorr.network.doubles import without_doubles
+from netcorr.network.graph import graph_from_pieces, measured_ratio
 from netcorr.network.joints import find_joints, joint_places
 from netcorr.network.lines import Lines
 from netcorr.network.log import ChangeLog
@@ -107,11 +108,13 @@ def build_network(
     feedback.progress(0.6, "cutting mains")
     check_cancelled(feedback)
     pieces = cut_lines(lines, cuts, end_node=joints.end_joint, node_xy=node_xy, crs=layers.mains.crs)
+    ratio = measured_ratio(lines, pieces, log)
+    pieces = without_doubles(lines, pieces, node_xy=node_xy, tolerances=tolerances, log=log)
     valves, nodes = _closed_valves(layers, fitting_node)
     parted = part_at_valves(pieces, node_xy, valves=valves, nodes=nodes, log=log)
     feedback.progress(0.8, "building the graph")
     check_cancelled(feedback)
-    graph, number = graph_from_pieces(lines, pieces, parted, log=log, crs=layers.mains.crs)
+    graph, number = graph_from_pieces(lines, pieces, parted, ratio=ratio, crs=layers.mains.crs)
     node = np.where(fitting_node >= 0, number[fitting_node], -1)
     feedback.progress(1.0)
     return PipeNetwork(

@@ -65,9 +65,22 @@ def network_edges(network: PipeNetwork) -> gpd.GeoDataFrame:
 
 
 def graph_from_pieces(
-    lines: Lines, pieces: Pieces, parted: Parted, *, log: ChangeLog, crs: pyproj.CRS
+    lines: Lines, pieces: Pieces, parted: Parted, *, ratio: Floats, crs: pyproj.CRS
 ) -> tuple[nx.MultiGraph, Ints]:
     """Build the graph, nodes numbered from west to east.
+
+    Parameters
+    ----------
+    lines : Lines
+        Mains.
+    pieces : Pieces
+        Their pieces.
+    parted : Parted
+        Nodes of the pieces, and the links across closed valves.
+    ratio : numpy.ndarray of float, shape (n,)
+        Measured by drawn length of each main.
+    crs : pyproj.CRS
+        CRS of the map.
 
     Returns
     -------
@@ -84,7 +97,7 @@ def graph_from_pieces(
     places = zip(xy[order, 0].tolist(), xy[order, 1].tolist(), strict=True)
     graph.add_nodes_from((k, {"x": x, "y": y}) for k, (x, y) in enumerate(places))
     from_node, to_node = number[parted.from_node].tolist(), number[parted.to_node].tolist()
-    columns = _columns(lines, pieces, log)
+    columns = _columns(lines, pieces, ratio)
     columns["from_node"], columns["to_node"] = from_node, to_node
     values = zip(*(columns[name] for name in EDGE_ATTRIBUTES), strict=True)
     attributes = (dict(zip(EDGE_ATTRIBUTES, row, strict=True)) for row in values)
@@ -93,7 +106,7 @@ def graph_from_pieces(
     return graph, number
 
 
-def _columns(lines: Lines, pieces: Pieces, log: ChangeLog) -> dict[str, list[Any]]:
+def _columns(lines: Lines, pieces: Pieces, ratio: Floats) -> dict[str, list[Any]]:
     """Attributes of the edges, a list each."""
     line = pieces.line
     columns: dict[str, list[Any]] = {"pipe_id": lines.ids[line].tolist()}
@@ -105,13 +118,13 @@ def _columns(lines: Lines, pieces: Pieces, log: ChangeLog) -> dict[str, list[Any
         )  # each value once, whatever the number of edges
         columns[name] = values[code[line]].tolist()
     columns["drawn_length_m"] = pieces.drawn_m.tolist()
-    columns["length_m"] = (pieces.drawn_m * _measured_ratio(lines, pieces, log)[line]).tolist()
+    columns["length_m"] = (pieces.drawn_m * ratio[line]).tolist()
     columns["geometry"] = pieces.geometry.tolist()
     columns["is_open"] = lines.in_service[line].tolist()
     return columns
 
 
-def _measured_ratio(lines: Lines, pieces: Pieces, log: ChangeLog) -> Floats:
+def measured_ratio(lines: Lines, pieces: Pieces, log: ChangeLog) -> Floats:
     """Measured by drawn length of each main, 1 where it was not measured."""
     drawn_m = np.bincount(pieces.line, pieces.drawn_m, minlength=len(lines))
     measured_m = lines.frame["length_m"].to_numpy(dtype=float)

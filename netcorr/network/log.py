@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 CHANGES = {
     "no_geometry": "a main or fitting without a usable geometry was left out",
     "zero_length": "a main without length was left out",
-    "duplicate": "a main drawn twice was left out once",
+    "duplicate": "a main, or a part of one, drawn twice was left out once",
     "cut": "a main was cut where the end of another touches it",
     "joined": "the end of a main was moved to a joint",
     "kept_apart": "ends within the tolerance were not joined, because that would swallow a short main",

@@ -57,6 +57,16 @@ class Pieces:
     geometry: NDArray[np.object_]
     drawn_m: Floats
 
+    def take(self, which: NDArray[np.bool_]) -> Pieces:
+        """Some of the pieces."""
+        return Pieces(
+            self.line[which],
+            self.from_node[which],
+            self.to_node[which],
+            self.geometry[which],
+            self.drawn_m[which],
+        )
+
 
 def cut_lines(lines: Lines, cuts: Cuts, *, end_node: Ints, node_xy: Floats, crs: pyproj.CRS) -> Pieces:
     """Cut lines, and move the ends of the pieces to their nodes.

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from netcorr.errors import NetworkError
@@ -115,7 +115,7 @@ def test_no_fittings_at_all(make_layers: Maker) -> None:
     assert network.graph.number_of_edges() == 1
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30, deadline=None, phases=[Phase.explicit, Phase.generate])
 @given(seed=st.integers(0, 10_000))
 def test_every_fitting_sits_on_the_main_nearest_to_it(make_messy_town: Maker, seed: int) -> None:
     """Against shapely's distances, one pair at a time."""

@@ -80,3 +80,39 @@ def test_repeated_vertices_do_no_harm(make_layers: Maker) -> None:
     assert network.graph.number_of_edges() == 3
     assert all(shapely.is_valid(d["geometry"]) for *_, d in network.graph.edges(data=True))
     assert sum(d["length_m"] for *_, d in network.graph.edges(data=True)) == pytest.approx(150, rel=1e-3)
+
+
+def test_main_drawn_over_a_part_of_another_counts_once(
+    make_layers: Maker, way_m: Callable[..., float | None]
+) -> None:
+    mains = {"LONG": [(0, 0), (30, 0), (100, 0)], "OVER": [(70, 0), (20, 0)]}
+    network = build_network(make_layers(mains, {"V1": (0, 0), "V2": (100, 0)}))
+    assert sorted(d["pipe_id"] for *_, d in network.graph.edges(data=True)) == ["LONG", "LONG", "OVER"]
+    assert way_m(network, "V1", "V2") == pytest.approx(100, rel=1e-3)
+    # 50 m on this map are 50.02 m of ground
+    assert network.log["text"][0] == "50.02 m of it is drawn over main OVER, which is kept"
+
+
+def test_of_parts_drawn_over_each_other_the_one_in_service_is_kept(make_layers: Maker) -> None:
+    mains = {"LONG": [(0, 0), (100, 0)], "OVER": [(70, 0), (20, 0)]}
+    network = build_network(make_layers(mains, out_of_service=["OVER"]))
+    assert [d["pipe_id"] for *_, d in network.graph.edges(data=True)] == ["LONG"] * 3
+
+
+def test_end_that_runs_past_a_joint_makes_no_second_way(make_layers: Maker) -> None:
+    mains = {
+        "E": [(-90, 0), (200, 0)],
+        "S": [(0.05, -90), (-1.5, -45), (0.117, 0.097)],
+        "N": [(-0.085, -0.1), (-2.7, 45), (0, 90)],
+    }
+    network = build_network(make_layers(mains))
+    pairs = [frozenset((u, v)) for u, v in network.graph.edges()]
+    assert len(pairs) == len(set(pairs))
+    assert "duplicate" in set(network.log["change"])
+
+
+def test_two_ways_of_one_length_that_are_apart_are_both_kept(make_layers: Maker) -> None:
+    mains = {"UP": [(0, 0), (50, 2), (100, 0)], "DOWN": [(0, 0), (50, -2), (100, 0)]}
+    network = build_network(make_layers(mains))
+    assert network.graph.number_of_edges() == 2
+    assert len(network.log) == 0

@@ -8,11 +8,12 @@ from typing import Any
 import numpy as np
 import pyproj
 import pytest
-from hypothesis import given, settings
+import shapely
+from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from netcorr.layers.network_layers import NetworkLayers
-from netcorr.network import build_network
+from netcorr.network import build_network, network_edges
 
 Maker = Callable[..., NetworkLayers]
 Invariants = Callable[..., tuple[list[tuple[str, str | None]], np.ndarray[Any, Any]]]
@@ -22,10 +23,10 @@ SEEDS = st.integers(0, 100_000)
 def assert_same(one: tuple[Any, Any], other: tuple[Any, Any], *, relative: float = 1e-6) -> None:
     assert one[0] == other[0]
     np.testing.assert_array_equal(np.isfinite(one[1]), np.isfinite(other[1]))
-    np.testing.assert_allclose(one[1], other[1], rtol=relative, atol=1e-4)
+    np.testing.assert_allclose(one[1], other[1], rtol=relative, atol=1e-5)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None, phases=[Phase.explicit, Phase.generate])
 @given(seed=SEEDS)
 def test_reversing_lines_changes_nothing(
     make_messy_town: Maker, invariants_of: Invariants, seed: int
@@ -39,7 +40,7 @@ def test_reversing_lines_changes_nothing(
     assert one.log["change"].value_counts().to_dict() == two.log["change"].value_counts().to_dict()
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None, phases=[Phase.explicit, Phase.generate])
 @given(seed=SEEDS)
 def test_order_of_features_changes_nothing_at_all(make_messy_town: Maker, seed: int) -> None:
     layers = make_messy_town(seed)
@@ -59,7 +60,7 @@ def test_order_of_features_changes_nothing_at_all(make_messy_town: Maker, seed: 
     assert one.log.drop(columns="geometry").equals(two.log.drop(columns="geometry"))
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=10, deadline=None, phases=[Phase.explicit, Phase.generate])
 @given(seed=SEEDS, north=st.floats(-2000, 2000))
 def test_moving_the_map_changes_nothing(
     make_messy_town: Maker, invariants_of: Invariants, redraw: Maker, seed: int, north: float
@@ -76,54 +77,43 @@ def test_moving_the_map_changes_nothing(
         "EPSG:4326",  # degrees
         "EPSG:3857",  # Web Mercator: 1.5 times too long here
         "EPSG:3035",  # equal-area
-        "EPSG:31287",  # conic, another datum
+        "+proj=lcc +lat_1=49 +lat_2=46 +lat_0=47.5 +lon_0=13.3 +datum=WGS84",  # conic
         "+proj=utm +zone=33 +datum=WGS84 +units=us-ft",
         "+proj=utm +zone=32 +datum=WGS84",
     ],
 )
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=4, deadline=None, phases=[Phase.explicit, Phase.generate])
 @given(seed=SEEDS)
 def test_crs_and_unit_of_the_map_change_nothing(
     make_messy_town: Maker, invariants_of: Invariants, redraw: Maker, crs: str, seed: int
 ) -> None:
+    # a straight line on one map is bent on another: with a vertex every 5 m the two drawings agree to microns
     layers = make_messy_town(seed)
-    target = pyproj.CRS(crs)
-    # a change of datum moves the ellipsoid under the map: keep the datum, so that lengths stay the same
-    to = pyproj.Transformer.from_crs(layers.mains.crs, target, always_xy=True)
-    other = redraw(layers, lambda xy: np.column_stack(to.transform(*xy.T)), crs=target)
-    relative = (
-        1e-6 if target.ellipsoid == layers.mains.crs.ellipsoid or "GRS" in str(target.ellipsoid) else 2e-4
-    )
-    assert_same(invariants_of(build_network(layers)), invariants_of(build_network(other)), relative=relative)
+    dense = shapely.segmentize(layers.mains.geometry.to_numpy(), 5.0)
+    layers = NetworkLayers("dense", mains=layers.mains.set_geometry(dense), fittings=layers.fittings)
+    to = pyproj.Transformer.from_crs(layers.mains.crs, crs, always_xy=True)
+    other = redraw(layers, lambda xy: np.column_stack(to.transform(*xy.T)), crs=crs)
+    assert_same(invariants_of(build_network(layers)), invariants_of(build_network(other)))
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15, deadline=None, phases=[Phase.explicit, Phase.generate])
 @given(seed=SEEDS)
-def test_building_twice_from_the_edges_adds_nothing(
-    make_messy_town: Maker, invariants_of: Invariants, seed: int
-) -> None:
-    """A network that is clean needs no change: its own edges build the same one."""
-    from netcorr.network import network_edges
-
+def test_a_clean_network_needs_no_change(make_messy_town: Maker, seed: int) -> None:
+    """The edges of a network, taken as mains, build the same network again."""
     layers = make_messy_town(seed)
-    first = build_network(layers)
+    bare = NetworkLayers("bare", mains=layers.mains, fittings=layers.fittings.iloc[:0])
+    first = build_network(bare)
     edges = network_edges(first)
-    edges = edges[edges["drawn_length_m"] > 0].reset_index(drop=True)
     mains = edges.assign(
-        asset_id=[f"{p}/{k}" for k, p in enumerate(edges["pipe_id"])],
+        asset_id=[f"{pipe}/{k}" for k, pipe in enumerate(edges["pipe_id"])],
         in_service=edges["is_open"],
         length_m=np.nan,
     )
-    again = build_network(NetworkLayers("again", mains=mains, fittings=layers.fittings))
-    assert set(again.log["change"]) <= {
-        "attached",
-        "too_far",
-        "closed",
-        "closed_joint",
-        "closed_end",
-        "kept_apart",
-        "passed_over",
-    }
-    assert again.graph.number_of_nodes() == first.graph.number_of_nodes()
-    lengths = [invariants_of(network)[1] for network in (first, again)]
-    np.testing.assert_allclose(*lengths, rtol=1e-6, atol=1e-4)
+    again = build_network(NetworkLayers("again", mains=mains, fittings=bare.fittings))
+    assert set(again.log["change"]) <= {"kept_apart"}
+    assert dict(again.graph.nodes(data=True)) == dict(first.graph.nodes(data=True))
+    ends = [
+        sorted((d["from_node"], d["to_node"], d["length_m"]) for *_, d in n.graph.edges(data=True))
+        for n in (first, again)
+    ]
+    assert ends[0] == ends[1]

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import networkx as nx
 import pytest
-from hypothesis import given, settings
+from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from netcorr.layers.network_layers import NetworkLayers
@@ -84,7 +84,7 @@ def test_closed_valve_on_a_ring_leaves_the_other_way_round(make_layers: Maker, w
     assert way_m(network, "H1", "H2") == pytest.approx(170, rel=1e-3)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25, deadline=None, phases=[Phase.explicit, Phase.generate])
 @given(seed=st.integers(0, 10_000))
 def test_closing_valves_never_shortens_or_makes_a_way(make_messy_town: Maker, way_m: Way, seed: int) -> None:
     layers = make_messy_town(seed)
