@@ -277,7 +277,8 @@ def bearing_at(path: CorrelationPath, from_a_m: float) -> float:
     """
     where = float(_checked(path, np.array([from_a_m]))[0])
     vertices = _vertices(path)
-    drawn = np.flatnonzero(np.diff(vertices.from_a_m) > 0)
+    steps = np.diff(vertices.from_a_m) > 0
+    drawn = np.flatnonzero(steps & (np.diff(vertices.xy, axis=0) != 0).any(axis=1))
     k = int(
         drawn[np.clip(np.searchsorted(vertices.from_a_m[drawn], where, side="right") - 1, 0, len(drawn) - 1)]
     )
@@ -317,8 +318,8 @@ def _vertices(path: CorrelationPath) -> _Vertices:
     scale = np.divide(np.diff(ends), drawn_m, out=np.zeros(len(drawn_m)), where=drawn_m > 0)
     along = np.cumsum(step_m) - (np.cumsum(drawn_m) - drawn_m)[owner]
     from_a_m = np.clip(ends[owner] + along * scale[owner], ends[owner], ends[owner + 1])
-    last = np.r_[owner[1:] != owner[:-1], True]
-    from_a_m[last] = ends[1:]
+    turn = owner[1:] != owner[:-1]
+    from_a_m[np.r_[True, turn]], from_a_m[np.r_[turn, True]] = ends[:-1], ends[1:]
     return _Vertices(xy=xy, from_a_m=from_a_m)
 
 
