@@ -34,6 +34,12 @@ _FAMILIES: dict[str, tuple[str, ...]] = {
     "cement": ("asbestos_cement",),
     "plastic": ("pvc", "pe80", "pe100"),
 }
+#: No limit to the bore. [mm]
+_ANY_BORE_MM = (0.0, math.inf)
+#: Along a main the bore changes by no more than this factor from piece to piece; a branch is no larger than
+#: its main, but for the share of those that join it to a larger one (common practice; shares by judgement).
+_STEP = 1.55
+_LARGER_BRANCHES = 0.15
 #: Nothing else sits nearer to a logger or to another tee. [m]
 _APART_M = 5.0
 
@@ -71,7 +77,9 @@ def draw_street(rng: np.random.Generator, *, material_mix: MaterialMix, length_m
         joints_m = [float(rng.uniform(0.25, 0.75)) * length_m]
     mains = _main_rows(rng, line, [begin_m, *joints_m, end_m], [0.0, length_m, *tees_m], material_mix)
     for tee_m in [*tees_m, *_tees_beyond(rng, begin_m, end_m, length_m)]:
-        mains.append(_branch_row(rng, line, tee_m, len(mains), material_mix))
+        piece = int(np.searchsorted(joints_m, tee_m))
+        main_mm = float(mains[piece]["diameter_mm"])
+        mains.append(_branch_row(rng, line, tee_m, len(mains), material_mix=material_mix, main_mm=main_mm))
     leads_m = (_lead(rng), _lead(rng))
     fittings = [
         {"asset_id": name, "kind": "hydrant" if lead_m else "valve", "is_open": True, "geometry": place}
@@ -163,7 +171,9 @@ def _main_rows(
         inside = {s for s in (*points_m, *line.stations_m) if start_m < s < stop_m}
         drawn = LineString([line.at(s) for s in sorted({start_m, stop_m, *inside})])
         like = rows[0] if alike and rows else None
-        rows.append(_row(rng, f"M{i + 1}", family, drawn, like=like))
+        before_mm = rows[-1]["diameter_mm"] if rows else None
+        bores_mm = (before_mm / _STEP, before_mm * _STEP) if before_mm else _ANY_BORE_MM
+        rows.append(_row(rng, f"M{i + 1}", family, drawn, bores_mm=bores_mm, like=like))
     return rows
 
 
@@ -179,7 +189,13 @@ def _families(rng: np.random.Generator, material_mix: MaterialMix, count: int) -
 
 
 def _branch_row(
-    rng: np.random.Generator, line: _CentreLine, tee_m: float, count: int, material_mix: MaterialMix
+    rng: np.random.Generator,
+    line: _CentreLine,
+    tee_m: float,
+    count: int,
+    *,
+    material_mix: MaterialMix,
+    main_mm: float,
 ) -> dict[str, Any]:
     """A side street: a dead end, or long enough to go on out of reach."""
     x, y = line.at(tee_m)
@@ -188,7 +204,8 @@ def _branch_row(
     length_m = float(rng.uniform(8, 90) if rng.random() < 0.6 else rng.uniform(120, 400))
     drawn = LineString([(x, y), (x + length_m * math.cos(heading), y + length_m * math.sin(heading))])
     family = str(rng.choice(list(_FAMILIES))) if material_mix == "mixed" else material_mix
-    return _row(rng, f"S{count}", family, drawn)
+    largest_mm = main_mm * (_STEP if rng.random() < _LARGER_BRANCHES else 1.0)
+    return _row(rng, f"S{count}", family, drawn, bores_mm=(0.0, largest_mm))
 
 
 def _row(
@@ -197,15 +214,19 @@ def _row(
     family: str,
     geometry: LineString,
     *,
+    bores_mm: tuple[float, float],
     like: dict[str, Any] | None = None,
 ) -> dict[str, Any]:
     material = like["material"] if like else str(rng.choice(_FAMILIES[family]))
-    bores_mm, years = _PIPES[material]
+    sizes_mm, years = _PIPES[material]
+    fitting_mm = [size for size in sizes_mm if bores_mm[0] <= size <= bores_mm[1]] or [
+        min(sizes_mm, key=lambda size: abs(size - bores_mm[1]))
+    ]
     return {
         "asset_id": asset_id,
         "material": material,
         "material_text": material,
-        "diameter_mm": like["diameter_mm"] if like else float(rng.choice(bores_mm)),
+        "diameter_mm": like["diameter_mm"] if like else float(rng.choice(fitting_mm)),
         "wall_mm": math.nan,
         "year": like["year"] if like else float(rng.integers(*years)),
         "wave_speed_m_s": math.nan,
