@@ -273,9 +273,9 @@ def total_share(key: str, diameter_mm: float, **known: float) -> float:
 @pytest.mark.parametrize("key", METALS)
 def test_spread_of_metals_is_about_three_percent(key: str) -> None:
     size = 54.0 if key == "copper" else 150.0
-    assert 0.01 < total_share(key, size) < 0.04
+    assert 0.02 < total_share(key, size) < 0.045
     wall = wall_thickness(key, size).thickness_mm
-    assert 0.01 < total_share(key, size, wall_mm=wall) < 0.025
+    assert 0.02 < total_share(key, size, wall_mm=wall) < 0.03
 
 
 def test_spread_of_grey_iron_of_unknown_year_is_larger() -> None:
@@ -304,7 +304,7 @@ def test_published_anchorages_lie_within_the_spread() -> None:
 
 @pytest.mark.parametrize("key", ["grey_iron", "ductile_iron", "pvc", "pe100", "asbestos_cement"])
 def test_linear_spread_agrees_with_drawing_at_random(key: str) -> None:
-    """Modulus, temperature and wall drawn 4000 times: the two parts within 12 %."""
+    """Modulus, temperature and wall drawn 4000 times: the two parts within 12 %; the formula's own 2 % beside."""
     rng = np.random.default_rng(20240611)
     material, wall = PIPE_MATERIALS[key], wall_thickness(key, 160)
     speed = pipe_wave_speed(key, 160)
@@ -325,7 +325,7 @@ def test_linear_spread_agrees_with_drawing_at_random(key: str) -> None:
     common = np.std([draw(m, t, wall.thickness_mm) for m, t in zip(modulus, temperature, strict=True)])
     of_wall = np.std([draw(material.youngs_modulus_pa.value, 10.0, h) for h in thickness])
     own = math.hypot(of_wall, speed.speed_m_s * material.pipe_scatter.value)
-    assert speed.common_sd_m_s == pytest.approx(common, rel=0.12)
+    assert speed.common_sd_m_s == pytest.approx(math.hypot(common, 0.02 * speed.speed_m_s), rel=0.12)
     assert speed.pipe_sd_m_s == pytest.approx(own, rel=0.12)
 
 
