@@ -1,8 +1,10 @@
 """Where the source of the common noise is: probability along the path, and of what lies outside it.
 
 Four hypotheses compete: a leak somewhere between the sensors, a source at or beyond A, one at or beyond B,
-and silence. What is heard in one round only may be usage, so each round's likelihood is mixed with that of a
-noise of its own at an unknown place; only what repeats at one delay convinces.
+and silence. A leak lasts: it is heard in every round, about as loud. Usage passes: it is heard in one round,
+mostly from beyond a sensor, and may cover a leak while it lasts. So each round may hold a passing noise of
+its own, under every hypothesis, and a source that was clear in one round and is missing in another counts as
+unlikely.
 """
 
 from __future__ import annotations
@@ -23,6 +25,14 @@ if TYPE_CHECKING:
     from netcorr.delay.evidence import DelayEvidence
     from netcorr.position.settings import LocateSettings
     from netcorr.position.travel import PathTimes
+
+#: Against the largest likelihood nothing is impossible: keeps a density where all evidence lies elsewhere.
+LEAST_LIKELIHOOD = 1e-30
+
+#: Share of the evidence of its clearest round that a lasting source shows at least in any other.
+EVIDENCE_KEPT = 0.1
+#: Share of passing noises that come from beyond a sensor, not from a branch between them (judgement).
+PASSING_BEYOND = 0.7
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,6 +83,8 @@ def pair_posterior(
     """
     grid = _common_grid(times, evidence)
     likelihood, log_scale, log_none = combine_rounds(evidence, grid, times=times, settings=settings)
+    # nothing is impossible: a density stays defined where all evidence lies elsewhere
+    likelihood = np.maximum(likelihood, LEAST_LIKELIHOOD)
     steady_clock_s = times.clock_sd_s * float(np.sqrt(1 - settings.clock_jitter_share**2))
     sd = times.sd_s(clock_sd_s=steady_clock_s)
     along = BlurredLikelihood(grid, likelihood, largest_sd_s=float(sd.max())).at(times.delay_s, sd)
@@ -88,7 +100,7 @@ def pair_posterior(
         ]
     )
     probability = weights / weights.sum()
-    density = along / max(inside * (x[-1] - x[0]), 1e-300)
+    density = along / (inside * (x[-1] - x[0]))
     return PairPosterior(x, density, *(float(p) for p in probability))
 
 
@@ -108,9 +120,9 @@ def combine_rounds(
     grid_s : numpy.ndarray
         Shape (m,): evenly spaced delays. [s]
     times : PathTimes
-        For the clock.
+        For the clock, and the delays of the ends.
     settings : LocateSettings
-        For the jitter of the clock and the share of passing noises.
+        For the jitter of the clock and the prior of passing noises.
 
     Returns
     -------
@@ -121,22 +133,48 @@ def combine_rounds(
     log_none : float
         Log-likelihood of no lasting source.
     """
+    rows = np.stack([np.interp(grid_s, one.delay_s, one.log_likelihood) for one in evidence])
     step_s = float(grid_s[1] - grid_s[0])
-    jitter = times.clock_sd_s * settings.clock_jitter_share / step_s
-    passing = settings.transient_share
+    # never sharper than the grid that it is sampled on
+    jitter = max(times.clock_sd_s * settings.clock_jitter_share / step_s, 0.5)
+    missing = _missing_penalty(rows, reach=2 * int(np.ceil(jitter)) + 1)
+    passing, covering = settings.passing_share, settings.passing_share * settings.covering_share
     total = np.zeros(grid_s.size)
     log_none = 0.0
-    for one in evidence:
-        log_l = np.interp(grid_s, one.delay_s, one.log_likelihood)
+    for log_l, penalty in zip(rows, missing, strict=True):
         top = float(log_l.max())
-        likelihood = np.exp(log_l - top)
-        # never sharper than the grid that it is sampled on
-        likelihood = ndimage.gaussian_filter1d(likelihood, max(jitter, 0.5), mode="nearest")
-        anywhere = float(likelihood.mean())
-        total += np.log((1 - passing) * likelihood + passing * anywhere) + top
-        log_none += float(np.logaddexp(np.log1p(-passing), np.log(passing * anywhere) + top))
+        heard = ndimage.gaussian_filter1d(np.exp(log_l - top), jitter, mode="nearest")
+        log_passing = top + np.log(_of_passing_noise(grid_s, heard, times=times))
+        lasting = np.log(np.maximum(heard, 1e-300)) + top - penalty
+        total += np.logaddexp(np.log1p(-covering) + lasting, np.log(covering) + log_passing)
+        log_none += float(np.logaddexp(np.log1p(-passing), np.log(passing) + log_passing))
     log_scale = float(total.max())
     return np.exp(total - log_scale), log_scale, log_none
+
+
+def _missing_penalty(log_rows: NDArray[np.float64], *, reach: int) -> NDArray[np.float64]:
+    """What a round loses, at each delay, for not showing what another round showed clearly.
+
+    A source that lasts gives about the same evidence in every round; ten times less where the ground is
+    noisier (5 dB, since weak evidence goes with the square of the power ratio). With a coherence that calls
+    for evidence E, a round without it is less likely than silence by exp(-E).
+    """
+    best = ndimage.maximum_filter1d(log_rows.max(axis=0), reach, mode="nearest")
+    seen = ndimage.maximum_filter1d(log_rows, reach, axis=1, mode="nearest")
+    penalty: NDArray[np.float64] = np.maximum(EVIDENCE_KEPT * best - np.maximum(seen, 0.0), 0.0)
+    return penalty
+
+
+def _of_passing_noise(
+    grid_s: NDArray[np.float64], likelihood: NDArray[np.float64], *, times: PathTimes
+) -> float:
+    """Likelihood of one round if what it holds is a passing noise somewhere."""
+    clock_s = times.clock_sd_s
+    sd = times.sd_s(clock_sd_s=clock_s)
+    ends = _end_likelihoods(grid_s, likelihood, times=times, sd_a_s=float(sd[0]), sd_b_s=float(sd[-1]))
+    inside = (grid_s <= times.delay_s[0]) & (grid_s >= times.delay_s[-1])
+    between = float(likelihood[inside].mean()) if inside.any() else 0.0
+    return max(PASSING_BEYOND * (ends[0] + ends[1]) / 2 + (1 - PASSING_BEYOND) * between, 1e-300)
 
 
 class BlurredLikelihood:

@@ -39,8 +39,10 @@ class LocateSettings:
     prior_between, prior_beyond : float
         Prior probability of a leak between the sensors, and of a source at or beyond either one of them
         (both together); the rest is silence.
-    transient_share : float
-        Prior probability that what is heard in a round is of that round alone (usage, traffic).
+    passing_share : float
+        Prior probability that a round holds a noise of its own that passes (usage).
+    covering_share : float
+        Prior probability that such a noise covers what lasts.
     least_probability : float
         Candidates below this are not listed.
     """
@@ -59,7 +61,8 @@ class LocateSettings:
     level: float = 0.95
     prior_between: float = 0.4
     prior_beyond: float = 0.3
-    transient_share: float = 0.1
+    passing_share: float = 0.25
+    covering_share: float = 0.2
     least_probability: float = 0.05
 
     def __post_init__(self) -> None:
@@ -75,7 +78,14 @@ class LocateSettings:
             value = getattr(self, name)
             if not (math.isfinite(value) and value >= 0):
                 raise PositionError(f"setting {name}", found=str(value), remedy="give 0 or a positive number")
-        for name in ("clock_jitter_share", "level", "transient_share", "prior_between", "prior_beyond"):
+        for name in (
+            "clock_jitter_share",
+            "level",
+            "passing_share",
+            "covering_share",
+            "prior_between",
+            "prior_beyond",
+        ):
             value = getattr(self, name)
             if not 0 < value < 1:
                 raise PositionError(
