@@ -23,20 +23,23 @@ def without_doubles(
     """Leave out pieces that run between the same nodes and along the same line as another.
 
     A main drawn over a part of another gives such pieces once both are cut, and so does an end that runs a
-    decimetre past a joint. Left in, each would look like a second way of the same length. Of
-    two pieces the one in service is kept, then the one that is a whole main.
+    decimetre past a joint. Left in, each would look like a second way of the same length. Of two pieces
+    the one in service is kept, then the one that is a whole main. An end that runs past a joint and back
+    to it is left out too.
     """
     low = np.minimum(pieces.from_node, pieces.to_node)
     high = np.maximum(pieces.from_node, pieces.to_node)
     table = pd.DataFrame({"low": low, "high": high})
-    suspects = np.flatnonzero(table.duplicated(keep=False).to_numpy())
-    if not len(suspects):
-        return pieces
     whole = np.bincount(pieces.line, minlength=len(lines))[pieces.line] == 1
+    reach_m = 2 * (tolerances.cut_m + tolerances.end_m)
+    spur = (low == high) & ~whole & (pieces.drawn_m <= reach_m)  # past a joint and back to it
+    _log_spurs(lines, pieces, np.flatnonzero(spur), node_xy=node_xy, log=log)
+    suspects = np.flatnonzero(table.duplicated(keep=False).to_numpy() & ~spur)
+    if not len(suspects):
+        return pieces.take(~spur)
     rank = np.lexsort((suspects, ~whole[suspects], ~lines.in_service[pieces.line[suspects]]))
     kept_at: dict[tuple[int, int], list[int]] = {}
     gone: list[tuple[int, int]] = []
-    reach_m = 2 * (tolerances.cut_m + tolerances.end_m)
     for k in suspects[rank].tolist():
         others = kept_at.setdefault((int(low[k]), int(high[k])), [])
         twin = next((o for o in others if _same(pieces, k, o, reach_m=0.0 if whole[k] else reach_m)), None)
@@ -45,9 +48,16 @@ def without_doubles(
         else:
             gone.append((k, twin))
     _log(lines, pieces, np.array(sorted(gone), dtype=np.intp).reshape(-1, 2), node_xy=node_xy, log=log)
-    keep = np.ones(len(pieces.line), dtype=bool)
+    keep = ~spur
     keep[[k for k, _ in gone]] = False
     return pieces.take(keep)
+
+
+def _log_spurs(lines: Lines, pieces: Pieces, spurs: Ints, *, node_xy: Floats, log: ChangeLog) -> None:
+    text = [
+        f"{length:.2f} m of it, past a joint and back to it, is left out" for length in pieces.drawn_m[spurs]
+    ]
+    log.add("spur", lines.ids[pieces.line[spurs]], xy=node_xy[pieces.from_node[spurs]], text=text)
 
 
 def _same(pieces: Pieces, one: int, other: int, *, reach_m: float) -> bool:

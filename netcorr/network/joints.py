@@ -84,19 +84,20 @@ def find_joints(lines: Lines, tree: shapely.STRtree, *, tolerances: Tolerances) 
     touches = _without_both_ends(
         lines, end_spot, _touches(lines, tree, end_spot, spots, tolerances), tolerances
     )
-    near_start = touches.along_m <= tolerances.end_m
-    near_end = lines.length_m[touches.line] - touches.along_m <= tolerances.end_m
+    beside_m = max(tolerances.end_m, tolerances.cut_m)  # a touch this near to an end of the main is that end
+    near_start = touches.along_m <= beside_m
+    near_end = lines.length_m[touches.line] - touches.along_m <= beside_m
     nearer_end = 2 * touches.along_m > lines.length_m[touches.line]
     at_end = near_start | near_end
     cuts = touches.take(~at_end)
     other = end_spot[2 * touches.line + nearer_end][at_end]
     links = Links.join(
-        _end_links(spots, tolerances.join_m),
+        _end_links(spots, tolerances.end_m),
         Links(touches.spot[at_end], other, np.hypot(*(spots[touches.spot[at_end]] - spots[other]).T)),
         Links(cuts.spot, len(spots) + np.arange(len(cuts.spot)), cuts.gap_m),
         _cut_links(lines, cuts, len(spots), tolerances.end_m),
     )
-    apart = _must_stay_apart(lines, end_spot, tolerances.join_m)
+    apart = _must_stay_apart(lines, end_spot, tolerances.end_m)
     places = np.vstack([spots, _plane_at(lines, cuts)])
     bars = Bars(end_spot[2 * apart], end_spot[2 * apart + 1], lines.length_m[apart])
     label, refused = cluster(places, links, bars=bars)
@@ -118,8 +119,8 @@ def _spots(ends: Floats) -> tuple[Ints, Floats]:
     return np.asarray(code, dtype=np.intp), np.column_stack([unique.real, unique.imag])
 
 
-def _end_links(spots: Floats, join_m: float) -> Links:
-    pairs = cKDTree(spots).query_pairs(join_m, output_type="ndarray")
+def _end_links(spots: Floats, end_m: float) -> Links:
+    pairs = cKDTree(spots).query_pairs(end_m, output_type="ndarray")
     return Links(pairs[:, 0], pairs[:, 1], np.hypot(*(spots[pairs[:, 0]] - spots[pairs[:, 1]]).T))
 
 
@@ -183,10 +184,10 @@ def _cut_links(lines: Lines, cuts: _Touches, offset: int, end_m: float) -> Links
     return Links(offset + order[close], offset + order[close + 1], gap[close])
 
 
-def _must_stay_apart(lines: Lines, end_spot: Ints, join_m: float) -> Ints:
+def _must_stay_apart(lines: Lines, end_spot: Ints, end_m: float) -> Ints:
     """Lines whose two ends may not become one joint: all but rings, drawn closed or nearly so."""
     gap = np.hypot(*(lines.ends[0::2] - lines.ends[1::2]).T)
-    ring = (gap <= join_m) & (lines.length_m > RING_FACTOR * join_m)
+    ring = (gap <= end_m) & (lines.length_m > RING_FACTOR * end_m)
     return np.flatnonzero(~ring & (end_spot[0::2] != end_spot[1::2]))
 
 

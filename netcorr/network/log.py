@@ -23,6 +23,7 @@ CHANGES = {
     "no_geometry": "a main or fitting without a usable geometry was left out",
     "zero_length": "a main without length was left out",
     "duplicate": "a main, or a part of one, drawn twice was left out once",
+    "spur": "some decimetres of a main that ran past a joint and back to it were left out",
     "cut": "a main was cut where the end of another touches it",
     "joined": "the end of a main was moved to a joint",
     "kept_apart": "ends within the tolerance were not joined, because that would swallow a short main",

@@ -18,8 +18,8 @@ class Tolerances:
     Attributes
     ----------
     join_m : float
-        Ends of mains this near to each other are one joint. A whole metre eats short pipes and valve
-        links on real maps; a decimetre or five with cutting does not. [m]
+        Ends of mains this near to each other (or a centimetre) are one joint. A whole metre eats short pipes
+        and valve links on real maps; a decimetre or five with cutting does not. [m]
     cut_m : float
         A main is cut where another's end lies this near to it. [m]
     fitting_m : float
@@ -48,5 +48,5 @@ class Tolerances:
 
     @property
     def end_m(self) -> float:
-        """Distance along a main within which a place on it is its end or an existing node. [m]"""
+        """Distance within which ends, or places along a main, are one: `join_m`, at least 1 cm. [m]"""
         return max(self.join_m, SAME_PLACE_M)

@@ -107,6 +107,28 @@ def point_at(path: CorrelationPath, from_a_m: float) -> Point:
     See Also
     --------
     distance_along : the way back.
+
+    Examples
+    --------
+    >>> from netcorr.path import PathSegment, CorrelationPath
+    >>> import pyproj
+    >>> bend = LineString([(500000, 0), (500030, 0), (500030, 40)])
+    >>> nan = float("nan")
+    >>> segment = PathSegment("M1", "grey_iron", "CI", 150, nan, nan, nan, 77.0, bend, from_node=0, to_node=1)
+    >>> path = CorrelationPath("V1", "H1", (segment,), crs=pyproj.CRS(32631))  # measured 77 m, drawn 70
+    >>> point = point_at(path, 44.0)
+    >>> round(point.x, 1), round(point.y, 1)
+    (500030.0, 10.0)
+    >>> round(distance_along(path, point).from_a_m, 6)
+    44.0
+    >>> shapely.to_wkt(stretch(path, 22.0, 77.0), rounding_precision=3)
+    'LINESTRING (500020 0, 500030 0, 500030 40)'
+    >>> direction_words(bearing_at(path, 22.0)), segment_at(path, 22.0)
+    ('east', (0, 22.0))
+    >>> point_at(path, 80.0)
+    Traceback (most recent call last):
+    ...
+    netcorr.errors.PathError: path V1 to H1: position 80.00 m from V1 is off the path; ...
     """
     return Point(points_at(path, [from_a_m])[0])
 
