@@ -24,6 +24,12 @@ if TYPE_CHECKING:
     from netcorr.position.travel import PathTimes
     from netcorr.speed.wave_speed import WaveSpeed
 
+#: Note of a pair that heard a leak and cannot say where.
+NO_PLACE = (
+    "noise between the sensors, but the evidence is spread too widely to name a place: record again, with "
+    "better clocks or known wave speeds"
+)
+
 
 def path_speeds(
     path: CorrelationPath, *, settings: LocateSettings, source: str = "the map"
@@ -101,25 +107,30 @@ def locate_pair(
         If there is no evidence or it does not reach the ends of the path.
     """
     posterior = pair_posterior(times, evidence, settings=settings)
+    outcome = _outcome(posterior)
+    candidates = find_candidates(
+        posterior, times, path=path, network=network, evidence=evidence, settings=settings
+    )
+    notes = _notes(path, speeds=speeds, evidence=evidence, times=times)
+    if outcome == "between" and not any(candidate.in_bracket for candidate in candidates):
+        notes += (NO_PLACE,)
     return PairFix(
         logger_a=evidence[0].logger_a,
         logger_b=evidence[0].logger_b,
         path=path,
         speeds=tuple(speeds),
-        outcome=_outcome(posterior),
+        outcome=outcome,
         probability_between=posterior.between,
         probability_beyond_a=posterior.beyond_a,
         probability_beyond_b=posterior.beyond_b,
         probability_none=posterior.none,
-        candidates=find_candidates(
-            posterior, times, path=path, network=network, evidence=evidence, settings=settings
-        ),
+        candidates=candidates,
         evidence=tuple(evidence),
         travel_time_s=times.travel_time_s,
         position_m=posterior.position_m,
         density_per_m=posterior.density_per_m,
         budget=error_budget(posterior, times, evidence=evidence),
-        notes=_notes(path, speeds=speeds, evidence=evidence, times=times),
+        notes=notes,
     )
 
 

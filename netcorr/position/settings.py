@@ -91,6 +91,14 @@ class LocateSettings:
                 raise PositionError(
                     f"setting {name}", found=str(value), remedy="give a number between 0 and 1"
                 )
+        if not self.reach_m > 0:
+            raise PositionError("setting reach_m", found=str(self.reach_m), remedy="give a positive length")
+        if not 0 <= self.least_probability <= 1:
+            raise PositionError(
+                "setting least_probability",
+                found=str(self.least_probability),
+                remedy="give a number from 0 to 1",
+            )
         if self.prior_between + self.prior_beyond >= 1:
             raise PositionError(
                 "settings prior_between and prior_beyond",

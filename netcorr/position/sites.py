@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -35,7 +36,7 @@ class Site:
     lead_m : float
         Pipe between the main and the point of contact. [m]
     clock_sd_s : float
-        Standard deviation of its clock. [s]
+        Standard deviation of its clock over a record, what remains of its drift included. [s]
     assumptions : tuple of str
         What was assumed, one sentence each.
     """
@@ -78,7 +79,7 @@ def find_sites(
     for one in rounds:
         for recording in one.recordings:
             row = recording.deployment
-            site = _site(network, row, settings=settings)
+            site = _site(network, row, duration_s=recording.duration_s, settings=settings)
             known = sites.setdefault(row.logger, site)
             rows.setdefault(row.logger, row)
             if (known.fitting, known.lead_m) != (site.fitting, site.lead_m):
@@ -86,13 +87,20 @@ def find_sites(
                     row.label,
                     found=f"at fitting {site.fitting} with a lead of {site.lead_m:g} m, but row "
                     f"{rows[row.logger].row} has it at {known.fitting} with {known.lead_m:g} m",
-                    remedy="a logger stays where it is during a survey; make it two surveys or correct the row",
+                    remedy="a logger stays where it is in a survey; make it two surveys or correct the row",
                 )
+            sites[row.logger] = _with_clock_of(known, site)
     _refuse_shared_fittings(sites, rows)
     return tuple(sites.values())
 
 
-def _site(network: PipeNetwork, row: Deployment, *, settings: LocateSettings) -> Site:
+def _with_clock_of(known: Site, other: Site) -> Site:
+    """One clock serves all rows of a logger: the worst that is said of it holds."""
+    assumptions = tuple(dict.fromkeys((*known.assumptions, *other.assumptions)))
+    return replace(known, clock_sd_s=max(known.clock_sd_s, other.clock_sd_s), assumptions=assumptions)
+
+
+def _site(network: PipeNetwork, row: Deployment, *, duration_s: float, settings: LocateSettings) -> Site:
     """Where one row of the table puts its logger."""
     assumptions: list[str] = []
     if row.fitting is not None:
@@ -107,7 +115,9 @@ def _site(network: PipeNetwork, row: Deployment, *, settings: LocateSettings) ->
         assumptions.append(
             f"clock_sd_ms is not in the table: {settings.clock_sd_s * 1000:g} ms assumed for each clock"
         )
-    return Site(row.logger, fitting, row.lead_m, clock_sd_s, tuple(assumptions))
+    # what remains of the drift shifts the middle of the record by its share of half the length
+    drift_sd_s = 1e-6 * (row.clock_drift_sd_ppm or 0.0) * duration_s / 2
+    return Site(row.logger, fitting, row.lead_m, math.hypot(clock_sd_s, drift_sd_s), tuple(assumptions))
 
 
 def _nearest_fitting(network: PipeNetwork, row: Deployment) -> tuple[str, float]:

@@ -2,8 +2,8 @@
 
 Speeds are never averaged: times are summed segment by segment. With ``D_i`` the length of segment i on B's
 side of the leak less that on A's side and ``u_i = 1 / c_i``, the delay is ``sum D_i u_i``. An error common to
-a material acts on the sum of its ``D_i``, one of a single pipe on its own, so the first vanishes at mid-span
-of a uniform pipe and the second does not.
+a material acts on the sum of its ``D_i``, one of a single pipe on its own ``D_i``: at mid-span of several
+pipes of one material and speed the first vanishes and the second does not.
 """
 
 from __future__ import annotations
