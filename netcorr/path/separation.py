@@ -76,7 +76,8 @@ def _parts(network: PipeNetwork, a: int, b: int) -> str:
     for node in (a, b):
         edges = _edges_around(network, node)
         km = sum(edge["length_m"] for edge in edges) / 1000
-        words.append(f"{len({edge['pipe_id'] for edge in edges})} mains ({km:.2f} km)")
+        count = len({edge["pipe_id"] for edge in edges})
+        words.append(f"{count} main{'' if count == 1 else 's'} ({km:.2f} km)")
     return (
         f"no main connects their parts of the map: {words[0]} around the first, {words[1]} around the second"
     )
@@ -91,10 +92,11 @@ def _remedy(network: PipeNetwork, a: int, b: int) -> str:
     (near, far), gap = shapely.STRtree(others).query_nearest(lines, all_matches=False, return_distance=True)
     k = int(np.argmin(gap))
     one, other = shapely.shortest_line(lines[near[k]], others[far[k]]).coords
+    digits = 6 if network.crs.is_geographic else 2
     gap_m = _distance_m(network, shapely.Point(one), shapely.Point(other))
     return (
         f"they come nearest, {gap_m:.2f} m, at mains {few[near[k]]['pipe_id']} and {many[far[k]]['pipe_id']} "
-        f"(x {one[0]:.6f}, y {one[1]:.6f}): "
+        f"(x {one[0]:.{digits}f}, y {one[1]:.{digits}f}): "
         "correct the map there, raise the tolerance, or choose two fittings on one part"
     )
 

@@ -200,7 +200,7 @@ def test_map_in_pieces_is_told_with_the_gap_and_where(make_network: Maker) -> No
     network = make_network(mains, {"V1": (0, 0), "V2": (150, 0)})
     expected = (
         r"the fittings are 150 m apart in a straight line, and no main connects their parts of the map: "
-        r"1 mains \(0\.05 km\) around the first, 2 mains \(0\.10 km\) around the second; "
+        r"1 main \(0\.05 km\) around the first, 2 mains \(0\.10 km\) around the second; "
         r"they come nearest, 0\.45 m, at mains M1 and M2 \(x 5003[0-9.]+, y 5400700"
     )
     with pytest.raises(NoPathError, match=expected):
