@@ -1,0 +1,64 @@
+"""Measure netcorr: accuracy, delay estimates, times. Run it by the environment's own Python.
+
+``.venv/bin/python scripts/bench.py locate|delay|start``; the exit code is 1 when a target is missed.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import platform
+import sys
+import time
+
+from bench_table import Target, target_table
+
+
+def main(arguments: list[str]) -> int:
+    """Run one benchmark and return 0 when it meets its targets."""
+    options = _parser().parse_args(arguments)
+    start_s = time.perf_counter()
+    print(f"bench.py {' '.join(arguments)}: Python {platform.python_version()}, {_machine()}\n", flush=True)
+    targets = _run(options)
+    print(f"\n{target_table(targets)}\n\n{time.perf_counter() - start_s:.0f} s, {_machine()}")
+    return 0 if all(one.met for one in targets) else 1
+
+
+def _run(options: argparse.Namespace) -> list[Target]:
+    if options.what == "start":
+        from bench_start import bench_start
+
+        return bench_start()
+    if options.what == "delay":
+        from bench_delay import bench_delay
+
+        return bench_delay(draws=options.surveys, seed=options.seed, workers=options.workers)
+    from bench_locate import bench_locate
+
+    return bench_locate(surveys=options.surveys, seed=options.seed, workers=options.workers)
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="bench.py", description="Measure netcorr against its targets.")
+    parser.add_argument("what", choices=("locate", "delay", "start"))
+    parser.add_argument("--surveys", type=_positive, help="surveys or draws of each kind (default: all)")
+    parser.add_argument("--seed", type=int, default=1, help="another seed, other surveys (default: 1)")
+    parser.add_argument("--workers", type=_positive, default=2, help="processes (default: 2)")
+    return parser
+
+
+def _positive(text: str) -> int:
+    number = int(text)
+    if number < 1:
+        raise argparse.ArgumentTypeError("give 1 or more")
+    return number
+
+
+def _machine() -> str:
+    """Cores and how busy they are: times mean little on a busy machine."""
+    load = f", load {os.getloadavg()[0]:.1f}" if hasattr(os, "getloadavg") else ""
+    return f"{os.cpu_count()} cores{load}"
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
