@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Sequence
 from typing import Any
 
 import geopandas as gpd
@@ -11,121 +10,26 @@ import numpy as np
 import pandas as pd
 
 from netcorr.errors import LayerError
-from netcorr.layers.conditions import in_service_from_text, is_open_from_text, kind_from_text, yes_means
-from netcorr.layers.mapping import FittingsMapping, MainsMapping, unit_factor
+from netcorr.layers.distinct import Distinct, texts
+from netcorr.layers.fill_missing import BLANK_COLUMNS
+from netcorr.layers.mapping import UNKNOWN, FittingsMapping, MainsMapping, unit_factor
 from netcorr.layers.names import is_blank, listed
-from netcorr.layers.sizes import (
-    UNIT_WORDS,
-    diameter_mm_from_text,
-    diameter_unit_from_values,
-    implausible_diameters,
-)
-from netcorr.layers.vocabulary import MATERIALS, ambiguous_material, material_from_text
+from netcorr.layers.read_values import Codes, diameter_mm, kind_key, material_key, number_or_text, state
+from netcorr.layers.sizes import UNIT_WORDS, diameter_unit_from_values, implausible_diameters
+from netcorr.layers.vocabulary import MATERIALS, ambiguous_material
 
 #: Years that a main can have been laid in: from, and below.
 _YEARS = (1800, 2100)
 #: Material texts that get a sentence each.
 _MOST_NOTES = 10
-
-
-def texts(values: pd.Series) -> list[str | None]:
-    """Values of a column as text, None where nothing is written.
-
-    Parameters
-    ----------
-    values : pandas.Series, shape (n,)
-        A column as read.
-
-    Returns
-    -------
-    list of str or None
-        Whole numbers without a decimal point, text without blanks at its ends.
-
-    Examples
-    --------
-    >>> texts(pd.Series([1.0, 2.5, None])), texts(pd.Series([" a ", "", None]))
-    (['1', '2.5', None], ['a', None, None])
-    """
-    known = values.notna().to_numpy()
-    plain = values.tolist()
-    written: list[str | None] = []
-    for value, is_known in zip(plain, known, strict=True):
-        whole = isinstance(value, float) and is_known and value.is_integer()
-        text = str(int(value)) if whole else str(value).strip()
-        written.append(text if is_known and text else None)
-    return written
-
-
-def asset_ids(values: pd.Series, column: str, item: str) -> list[str]:
-    """Ids of a layer: each there, and none twice.
-
-    Parameters
-    ----------
-    values : pandas.Series, shape (n,)
-        Ids as read; the index numbers the features as the file does.
-    column : str
-        Name of the column with the ids.
-    item : str
-        What it is, for the message.
-
-    Returns
-    -------
-    list of str
-        Ids.
-
-    Raises
-    ------
-    LayerError
-        If an id is missing or there twice; names the first few ids and features.
-    """
-    ids = texts(values)
-    missing = [int(fid) for fid, asset in zip(values.index, ids, strict=True) if asset is None]
-    if missing:
-        raise LayerError(
-            item,
-            found=f"{len(missing)} features without an id in {column!r}: number {listed(missing, most=5)}",
-            remedy="give every feature an id of its own",
-        )
-    found = [asset for asset in ids if asset is not None]
-    refuse_duplicates(found, values.index.tolist(), item)
-    return found
-
-
-def refuse_duplicates(ids: list[str], rows: list[Any], item: str) -> None:
-    """Refuse ids that are there twice.
-
-    Parameters
-    ----------
-    ids : list of str
-        Ids.
-    rows : list
-        What to call each one's feature.
-    item : str
-        What it is, for the message.
-
-    Raises
-    ------
-    LayerError
-        If an id is there twice; names the first few ids and features.
-    """
-    counts = Counter(ids)
-    if len(counts) == len(ids):
-        return
-    twice = [asset for asset, count in counts.items() if count > 1]
-    where = [
-        f"{asset} (features {listed((r for a, r in zip(ids, rows, strict=True) if a == asset), most=4)})"
-        for asset in twice[:3]
-    ]
-    raise LayerError(
-        item,
-        found=f"{len(twice)} {'id is' if len(twice) == 1 else 'ids are'} used more than once: "
-        f"{listed(where, most=3)}{' ...' if len(twice) > 3 else ''}",
-        remedy="give every feature an id of its own, or name another id column in a mapping file",
-    )
+_MAINS_ORDER = (
+    *("material", "material_text", "diameter_mm", "wall_mm", "year", "wave_speed_m_s", "length_m"),
+    "in_service",
+)
 
 
 def mains_attributes(
-    frame: gpd.GeoDataFrame, mapping: MainsMapping, item: str, notes: list[str]
+    frame: gpd.GeoDataFrame, mapping: MainsMapping, item: str, notes: list[str], *, codes: Codes | None = None
 ) -> gpd.GeoDataFrame:
     """Canonical columns of the mains.
 
@@ -139,11 +43,13 @@ def mains_attributes(
         What it is, for notes.
     notes : list of str
         Gets a sentence for each thing missing, not understood or judged.
+    codes : mapping of str to mapping of str to str, optional
+        What code tables say: role, to code, to text.
 
     Returns
     -------
     geopandas.GeoDataFrame
-        `MAINS_COLUMNS` and geometry.
+        `MAINS_COLUMNS`, geometry and `BLANK_COLUMNS`.
 
     Raises
     ------
@@ -151,34 +57,33 @@ def mains_attributes(
         If the unit of the diameters cannot be told or cannot be true.
     """
     out = frame[["asset_id", "geometry"]]
-    written = _texts_of(frame, "material")
-    keys = _mapped(written, lambda text: mapping.materials.get(text) or material_from_text(text))
-    out["material"] = pd.Series(keys, index=out.index, dtype=object)
-    out["material_text"] = pd.Series(written, index=out.index, dtype=object)
-    _note_materials(written, keys, item, notes)
-    out["diameter_mm"] = _diameters_mm(frame, mapping, item, notes)
+    material = _distinct(frame, "material", codes, item, notes)
+    keys = material.read(lambda code, text: material_key(code, text, mapping.materials))
+    out["material"] = _objects(material.spread(keys), out)
+    out["material_text"] = _objects(material.spread(material.meant), out)
+    blank = [is_blank(text) for text in material.meant]
+    blank = [b or mapping.materials.get(c) == UNKNOWN for b, c in zip(blank, material.written, strict=True)]
+    out[BLANK_COLUMNS["material"]] = material.spread(blank, dtype=bool, blank=True)
+    _note_materials(material, keys, blank, item, notes=notes)
+    diameter = _distinct(frame, "diameter", codes, item, notes)
+    out["diameter_mm"] = _diameters_mm(diameter, mapping, item, notes)
+    out[BLANK_COLUMNS["diameter"]] = diameter.says_nothing
     out["wall_mm"] = _numbers(frame, mapping, "wall", item, notes)
     out["year"] = _years(frame, mapping.columns.get("year"), item, notes)
+    out[BLANK_COLUMNS["year"]] = out["year"].isna()
     out["wave_speed_m_s"] = _numbers(frame, mapping, "wave_speed", item, notes)
     out["length_m"] = _numbers(frame, mapping, "length", item, notes)
-    column = mapping.columns.get("status")
-    states = _states(frame, column, mapping.status, in_service_from_text)
-    out["in_service"] = np.array([state is not False for _, state in states], dtype=bool)
-    if column is None:
-        notes.append(f"{item}: no column says what is in service; all are taken as in service")
-    else:
-        _note_unclear(_unclear(states), item, "status", "in service", notes=notes)
-    return out[["asset_id", *_MAINS_ORDER, "geometry"]]
-
-
-_MAINS_ORDER = (
-    *("material", "material_text", "diameter_mm", "wall_mm", "year", "wave_speed_m_s", "length_m"),
-    "in_service",
-)
+    out["in_service"] = _in_service(_distinct(frame, "status", codes, item, notes), mapping, item, notes)
+    return out[["asset_id", *_MAINS_ORDER, "geometry", *BLANK_COLUMNS.values()]]
 
 
 def fittings_attributes(
-    frame: gpd.GeoDataFrame, mapping: FittingsMapping, item: str, notes: list[str]
+    frame: gpd.GeoDataFrame,
+    mapping: FittingsMapping,
+    item: str,
+    notes: list[str],
+    *,
+    codes: Codes | None = None,
 ) -> gpd.GeoDataFrame:
     """Canonical columns of one layer of fittings.
 
@@ -192,6 +97,8 @@ def fittings_attributes(
         What it is, for notes.
     notes : list of str
         Gets a sentence for each thing missing or not understood.
+    codes : mapping of str to mapping of str to str, optional
+        What code tables say: role, to code, to text.
 
     Returns
     -------
@@ -200,43 +107,56 @@ def fittings_attributes(
     """
     out = frame[["asset_id", "geometry"]]
     if mapping.kind is not None:
-        kinds: list[str | None] = [mapping.kind] * len(frame)
+        out["kind"] = _objects(np.full(len(frame), mapping.kind, dtype=object), out)
     else:
-        written = _texts_of(frame, "kind")
-        kinds = _mapped(written, lambda text: mapping.kinds.get(text) or kind_from_text(text))
-        unclear = Counter(
-            text or "" for text, kind in zip(written, kinds, strict=True) if kind is None and text != "other"
-        )
-        _note_unclear(unclear, item, "kind", "of kind 'other'", notes=notes)
-    out["kind"] = pd.Series([kind or "other" for kind in kinds], index=out.index, dtype=object)
+        kind = _distinct(frame, "kind", codes, item, notes)
+        kinds = kind.read(lambda code, text: kind_key(code, text, mapping.kinds))
+        out["kind"] = _objects(kind.spread([key or "other" for key in kinds], blank="other"), out)
+        unclear = [key is None and text != "other" for key, text in zip(kinds, kind.meant, strict=True)]
+        _note_unclear(kind, unclear, f"{item}: kind not understood, taken as of kind 'other'", notes=notes)
     column = mapping.columns.get("status")
-    states = _states(frame, column, mapping.status, is_open_from_text)
-    valve = (out["kind"] == "valve").to_numpy()
-    out["is_open"] = ~(valve & np.array([state is False for _, state in states], dtype=bool))
+    status = _distinct(frame, "status", codes, item, notes)
+    states = status.read(
+        lambda code, text: state(code, text, mapping.status, of="fittings", column=column or "")
+    )
+    valve = (out["kind"] == "valve").to_numpy(dtype=bool)
+    out["is_open"] = ~(valve & status.spread([known is False for known in states], dtype=bool, blank=False))
     if column is None and valve.any():
         notes.append(f"{item}: no column says which valves are closed; all {valve.sum()} are taken as open")
     elif column is not None:
-        of_valves = [state for state, is_valve in zip(states, valve, strict=True) if is_valve]
-        _note_unclear(_unclear(of_valves), item, "status of valves", "open", notes=notes)
+        unclear = [known is None for known in states]
+        said = f"{item}: status of valves not understood, taken as open"
+        _note_unclear(status, unclear, said, of=valve, notes=notes)
     return out[["asset_id", "kind", "is_open", "geometry"]]
 
 
-def _texts_of(frame: pd.DataFrame, role: str) -> list[str | None]:
-    return texts(frame[role]) if role in frame else [None] * len(frame)
+def _distinct(frame: pd.DataFrame, role: str, codes: Codes | None, item: str, notes: list[str]) -> Distinct:
+    """Values of a role's column, with its code table applied."""
+    if role not in frame:
+        return Distinct.nothing(len(frame))
+    table = (codes or {}).get(role)
+    found = Distinct.of(frame[role], table)
+    if table is not None and found.written and not set(found.written) & set(table):
+        notes.append(
+            f"{item}: none of the values for the {role} is in its code table; they are read as they are"
+        )
+    return found
 
 
-def _mapped(written: list[str | None], read: Callable[[str], str | None]) -> list[str | None]:
-    """Read each distinct text once."""
-    known = {text: read(text) for text in set(written) if text is not None}
-    return [known.get(text) if text is not None else None for text in written]
+def _objects(values: Any, out: pd.DataFrame) -> pd.Series:
+    """Column in which None stays None."""
+    return pd.Series(values, index=out.index, dtype=object)
 
 
-def _note_materials(written: list[str | None], keys: list[str | None], item: str, notes: list[str]) -> None:
-    unread = Counter(text for text, key in zip(written, keys, strict=True) if key is None)
-    missing = sum(count for text, count in unread.items() if text is None or is_blank(text))
+def _note_materials(
+    material: Distinct, keys: Sequence[str | None], blank: Sequence[bool], item: str, *, notes: list[str]
+) -> None:
+    n = len(material.number)
+    missing = int(material.spread(blank, dtype=bool, blank=True).sum())
     if missing:
-        notes.append(f"{item}: {missing} of {len(written)} without a material")
-    odd = [(t, n) for t, n in unread.most_common() if t is not None and not is_blank(t)]
+        notes.append(f"{item}: {missing} of {n} without a material")
+    unread = [key is None and not b for key, b in zip(keys, blank, strict=True)]
+    odd = material.counts(material.spread(unread, dtype=bool, blank=False))
     for text, count in odd[:_MOST_NOTES]:
         candidates = " or ".join(MATERIALS[key] for key in ambiguous_material(text))
         why = f"may be {candidates}" if candidates else "is not understood"
@@ -249,16 +169,14 @@ def _note_materials(written: list[str | None], keys: list[str | None], item: str
         notes.append(f"{item}: {len(odd) - _MOST_NOTES} more material texts of {rest} are not understood")
 
 
-def _diameters_mm(frame: pd.DataFrame, mapping: MainsMapping, item: str, notes: list[str]) -> Any:
+def _diameters_mm(diameter: Distinct, mapping: MainsMapping, item: str, notes: list[str]) -> Any:
     column = mapping.columns.get("diameter")
     if column is None:
         notes.append(f"{item}: no column for the diameter")
-        return np.full(len(frame), np.nan)
-    values = frame["diameter"].tolist()
-    distinct = set(frame["diameter"].dropna().tolist())
+        return np.full(len(diameter.number), np.nan)
     unit = mapping.units.get("diameter")
     if unit is None:
-        unit, reason = diameter_unit_from_values(distinct)
+        unit, reason = diameter_unit_from_values(number_or_text(text) for text in diameter.meant)
         if unit is None:
             raise LayerError(
                 f"{item}, column {column}",
@@ -267,25 +185,22 @@ def _diameters_mm(frame: pd.DataFrame, mapping: MainsMapping, item: str, notes: 
                 '[mains] units = { diameter = "mm" }',
             )
         notes.append(f"{item}: diameters in {column!r} are read in {UNIT_WORDS[unit]}: {reason}")
-    read = {value: diameter_mm_from_text(value, unit) for value in distinct}
-    diameters_mm = np.array([read.get(value, np.nan) for value in values], dtype=float)
-    wrong = implausible_diameters(diameters_mm.tolist())
+    read = np.array([diameter_mm(text, unit) for text in diameter.meant], dtype=float)
+    diameters_mm = diameter.spread(read, dtype=float, blank=np.nan)
+    wrong = implausible_diameters(diameters_mm)
     if wrong is not None:
         raise LayerError(
             f"{item}, column {column}",
             found=f"{wrong}, which mains do not have",
             remedy='state the true unit: [mains] units = { diameter = "in" }, or a column diameter_in',
         )
-    _note_diameters(values, diameters_mm, item, notes)
-    return diameters_mm
-
-
-def _note_diameters(values: list[Any], diameters_mm: Any, item: str, notes: list[str]) -> None:
-    unknown = np.isnan(diameters_mm)
-    if unknown.any():
-        odd = {str(v) for v, gone in zip(values, unknown, strict=True) if gone and not is_blank(v)}
+    unknown = int(np.isnan(diameters_mm).sum())
+    if unknown:
+        said = zip(diameter.meant, np.isnan(read).tolist(), strict=True)
+        odd = [text for text, not_read in said if not_read and not is_blank(text)]
         told = f"; not understood: {listed(sorted(odd), most=5)}" if odd else ""
-        notes.append(f"{item}: {unknown.sum()} of {len(values)} without a known diameter{told}")
+        notes.append(f"{item}: {unknown} of {len(diameters_mm)} without a known diameter{told}")
+    return diameters_mm
 
 
 def _numbers(frame: pd.DataFrame, mapping: MainsMapping, role: str, item: str, notes: list[str]) -> Any:
@@ -322,30 +237,24 @@ def _years(frame: pd.DataFrame, column: str | None, item: str, notes: list[str])
     return years
 
 
-def _states(
-    frame: pd.DataFrame,
-    column: str | None,
-    codes: Mapping[str, bool],
-    read: Callable[..., bool | None],
-) -> list[tuple[str, bool | None]]:
-    """Text and state of each feature; None where the state is not known."""
-    written = _texts_of(frame, "status")
-    meaning = yes_means(column or "")
-    known = {
-        text: codes[text] if text in codes else read(text, yes_means=meaning)
-        for text in set(written)
-        if text is not None
-    }
-    return [(text or "", known.get(text) if text is not None else None) for text in written]
+def _in_service(status: Distinct, mapping: MainsMapping, item: str, notes: list[str]) -> Any:
+    column = mapping.columns.get("status")
+    states = status.read(
+        lambda code, text: state(code, text, mapping.status, of="mains", column=column or "")
+    )
+    if column is None:
+        notes.append(f"{item}: no column says what is in service; all are taken as in service")
+    else:
+        unclear = [known is None for known in states]
+        _note_unclear(status, unclear, f"{item}: status not understood, taken as in service", notes=notes)
+    return status.spread([known is not False for known in states], dtype=bool, blank=True)
 
 
-def _unclear(states: list[tuple[str, bool | None]]) -> Counter[str]:
-    return Counter(text for text, state in states if state is None)
-
-
-def _note_unclear(unclear: Counter[str], item: str, what: str, taken: str, *, notes: list[str]) -> None:
-    if unclear:
-        parts = [
-            f"{text!r} ({count})" if text else f"blank ({count})" for text, count in unclear.most_common()
-        ]
-        notes.append(f"{item}: {what} not understood, taken as {taken}: {listed(parts)}")
+def _note_unclear(
+    values: Distinct, unclear: Sequence[bool], said: str, *, notes: list[str], of: Any = True
+) -> None:
+    """Count the features, of those in `of`, whose value is blank or among the `unclear` ones."""
+    counts = values.counts(values.spread(unclear, dtype=bool, blank=True) & of)
+    if counts:
+        parts = [f"{text!r} ({count})" if text else f"blank ({count})" for text, count in counts]
+        notes.append(f"{said}: {listed(parts)}")

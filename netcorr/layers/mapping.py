@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, TypeVar
 
-from netcorr.errors import LayerError
 from netcorr.layers.conditions import KINDS
+from netcorr.layers.missing_rules import MissingRules, read_missing
 from netcorr.layers.names import listed, similar
 from netcorr.layers.sizes import LENGTH_UNITS_MM
+from netcorr.layers.toml_table import TomlTable
 from netcorr.layers.vocabulary import MATERIALS
 from netcorr.units import FOOT_M
 
@@ -43,8 +42,31 @@ ROLE_WITH_UNIT = {
 #: What the status words of a mapping mean.
 MAIN_STATES = {"in service": True, "out of service": False}
 FITTING_STATES = {"open": True, "closed": False}
+#: What a mapping writes for a text that says nothing of the material.
+UNKNOWN = "unknown"
+#: Roles whose codes a code table can explain.
+MAINS_CODED = ("material", "diameter", "status")
+FITTINGS_CODED = ("kind", "status")
 
-T = TypeVar("T")
+
+@dataclass(frozen=True)
+class CodeTable:
+    """A table that explains the codes of a column.
+
+    Attributes
+    ----------
+    layer : str or None
+        Name of the table or layer; None for the only one of `source`.
+    code, text : str
+        Its columns: the code as it stands in the column, and what it means.
+    source : pathlib.Path or None
+        File of the table, when it is not the source as a whole.
+    """
+
+    layer: str | None
+    code: str
+    text: str
+    source: Path | None = None
 
 
 @dataclass(frozen=True)
@@ -60,9 +82,11 @@ class MainsMapping:
     units : mapping of str to str
         Role to unit (`UNITS`).
     materials : mapping of str to str
-        Text of the material column to key of `MATERIALS`.
+        Text of the material column to key of `MATERIALS`, or to `UNKNOWN` where it says nothing.
     status : mapping of str to bool
         Text of the status column to whether the main is in service.
+    codes : mapping of str to CodeTable
+        Role (`MAINS_CODED`) to the table that explains its codes.
     source : pathlib.Path or None
         File of this layer, when it is not the source as a whole.
     crs : str or None
@@ -74,6 +98,7 @@ class MainsMapping:
     units: Mapping[str, str] = field(default_factory=dict)
     materials: Mapping[str, str] = field(default_factory=dict)
     status: Mapping[str, bool] = field(default_factory=dict)
+    codes: Mapping[str, CodeTable] = field(default_factory=dict)
     source: Path | None = None
     crs: str | None = None
 
@@ -94,6 +119,8 @@ class FittingsMapping:
         Text of the kind column to one of `KINDS`.
     status : mapping of str to bool
         Text of the status column to whether the valve is open.
+    codes : mapping of str to CodeTable
+        Role (`FITTINGS_CODED`) to the table that explains its codes.
     id_prefix : str
         Put before every id, for layers that count from 1 each.
     source : pathlib.Path or None
@@ -107,6 +134,7 @@ class FittingsMapping:
     kind: str | None = None
     kinds: Mapping[str, str] = field(default_factory=dict)
     status: Mapping[str, bool] = field(default_factory=dict)
+    codes: Mapping[str, CodeTable] = field(default_factory=dict)
     id_prefix: str = ""
     source: Path | None = None
     crs: str | None = None
@@ -121,13 +149,15 @@ class LayerMapping:
     mains : MainsMapping
         The line layer.
     fittings : tuple of FittingsMapping
-        The point layers.
+        The layers of fittings: points, or short lines for valves.
     source : pathlib.Path or None
         Dataset or folder that holds the layers that name no file of their own.
     crs : str or None
         CRS in which all layers were drawn, in place of what the files say.
     reasons : tuple of str
         Why each layer and column was chosen, one sentence each, when the mapping was inferred.
+    missing : MissingRules
+        What to do where an attribute of a main is missing.
     """
 
     mains: MainsMapping
@@ -135,6 +165,7 @@ class LayerMapping:
     source: Path | None = None
     crs: str | None = None
     reasons: tuple[str, ...] = ()
+    missing: MissingRules = field(default_factory=MissingRules)
 
 
 def read_mapping(path: str | Path) -> LayerMapping:
@@ -169,6 +200,12 @@ def read_mapping(path: str | Path) -> LayerMapping:
         units = { diameter = "in" }
         materials = { AC = "asbestos_cement" }
         status = { L = "in service", X = "out of service" }
+        codes = { diameter = { layer = "sizes", code = "CODE", text = "MEANING" } }
+
+        [missing]                    # optional: without it nothing is filled in
+        material = ["neighbours", { until_year = { 1950 = "grey_iron", 2100 = "pvc" } }]
+        diameter = { assume = 100, from = 80, to = 150 }
+        year = "refuse"
 
         [[fittings]]
         layer = "valve"
@@ -187,19 +224,20 @@ def read_mapping(path: str | Path) -> LayerMapping:
     ('D', 'in')
     """
     file = Path(path)
-    table = _Table(_parse(file), f"mapping {file.name}")
-    table.allow("source", "crs", "mains", "fittings")
+    table = TomlTable.of_file(file)
+    table.allow("source", "crs", "mains", "fittings", "missing")
     fittings = table.value.get("fittings", [])
     if not isinstance(fittings, list):
         raise table.error("fittings is not a list of tables", "write [[fittings]] once for each point layer")
     return LayerMapping(
         mains=_mains(table.sub("mains"), file.parent),
         fittings=tuple(
-            _fittings(_Table(part, f"{table.item}, [[fittings]] number {number}"), file.parent)
+            _fittings(TomlTable(part, f"{table.item}, [[fittings]] number {number}"), file.parent)
             for number, part in enumerate(fittings, start=1)
         ),
         source=table.path("source", file.parent),
         crs=table.text("crs"),
+        missing=read_missing(table.part("missing", name="[missing]")),
     )
 
 
@@ -226,127 +264,67 @@ def unit_factor(role: str, mapping: MainsMapping) -> float:
     return UNITS[role][mapping.units.get(role, DEFAULT_UNITS.get(role, "mm"))]
 
 
-def _parse(file: Path) -> dict[str, Any]:
-    try:
-        return tomllib.loads(file.read_text(encoding="utf-8"))
-    except FileNotFoundError:
-        there = [path.name for path in file.parent.glob("*.toml")] if file.parent.is_dir() else []
-        raise LayerError(
-            f"mapping {file}", found="no such file", remedy=f"check the path{similar(file.name, there)}"
-        ) from None
-    except (OSError, UnicodeDecodeError) as error:
-        raise LayerError(
-            f"mapping {file}", found=f"cannot be read ({error})", remedy="give a text file in UTF-8"
-        ) from error
-    except tomllib.TOMLDecodeError as error:
-        raise LayerError(
-            f"mapping {file.name}", found=f"not TOML: {error}", remedy="correct the line that is named"
-        ) from error
-
-
-def _mains(table: _Table, folder: Path) -> MainsMapping:
-    table.allow("layer", "source", "crs", "columns", "units", "materials", "status")
-    columns, units = table.columns(MAINS_ROLES)
+def _mains(table: TomlTable, folder: Path) -> MainsMapping:
+    table.allow("layer", "source", "crs", "columns", "units", "materials", "status", "codes")
+    columns, units = _columns(table, MAINS_ROLES)
     units |= table.choices("units", {role: tuple(known) for role, known in UNITS.items()})
     return MainsMapping(
         layer=table.text("layer"),
         columns=columns,
         units=units,
-        materials=table.codes("materials", {key: key for key in MATERIALS}),
+        materials=table.codes("materials", {key: key for key in (*MATERIALS, UNKNOWN)}),
         status=table.codes("status", MAIN_STATES),
+        codes=_code_tables(table, MAINS_CODED, folder),
         source=table.path("source", folder),
         crs=table.text("crs"),
     )
 
 
-def _fittings(table: _Table, folder: Path) -> FittingsMapping:
-    table.allow("layer", "source", "crs", "columns", "kind", "kinds", "status", "id_prefix")
+def _fittings(table: TomlTable, folder: Path) -> FittingsMapping:
+    table.allow("layer", "source", "crs", "columns", "kind", "kinds", "status", "codes", "id_prefix")
     kind = table.text("kind")
     if kind is not None and kind not in KINDS:
         raise table.error(f"kind {kind!r} is not known{similar(kind, KINDS)}", f"use one of {listed(KINDS)}")
     return FittingsMapping(
         layer=table.text("layer"),
-        columns=table.columns(FITTINGS_ROLES)[0],
+        columns=_columns(table, FITTINGS_ROLES)[0],
         kind=kind,
         kinds=table.codes("kinds", {key: key for key in KINDS}),
         status=table.codes("status", FITTING_STATES),
+        codes=_code_tables(table, FITTINGS_CODED, folder),
         id_prefix=table.text("id_prefix") or "",
         source=table.path("source", folder),
         crs=table.text("crs"),
     )
 
 
-class _Table:
-    """One table of the file, with its name for messages."""
+def _columns(table: TomlTable, roles: tuple[str, ...]) -> tuple[dict[str, str], dict[str, str]]:
+    """Role to column, and the units that the keys named."""
+    part = table.part("columns")
+    plain = [key for key, (role, _) in ROLE_WITH_UNIT.items() if role in roles]
+    part.allow(*roles, *plain)
+    columns: dict[str, str] = {}
+    units: dict[str, str] = {}
+    for key in part.value:
+        role, unit = ROLE_WITH_UNIT.get(key, (key, None))
+        if role in columns:
+            raise part.error(f"{role} is given twice", "keep one of the two")
+        columns[role] = part.text(key) or ""
+        if unit is not None:
+            units[role] = unit
+    if "asset_id" not in columns:
+        raise part.error("no asset_id", "name the column that holds the id of each feature")
+    return columns, units
 
-    def __init__(self, value: Any, item: str) -> None:
-        self.item = item
-        if not isinstance(value, dict):
-            raise self.error("not a table", "see the example in the documentation of read_mapping")
-        self.value: dict[str, Any] = value
 
-    def error(self, found: str, remedy: str) -> LayerError:
-        return LayerError(self.item, found=found, remedy=remedy)
-
-    def allow(self, *keys: str) -> None:
-        for key in self.value:
-            if key not in keys:
-                raise self.error(f"key {key!r} is not known{similar(key, keys)}", f"use {listed(keys)}")
-
-    def sub(self, key: str) -> _Table:
-        if key not in self.value:
-            raise self.error(f"no table [{key}]", f"add [{key}] with its layer and columns")
-        return _Table(self.value[key], f"{self.item}, [{key}]")
-
-    def text(self, key: str) -> str | None:
-        value = self.value.get(key)
-        if value is not None and not isinstance(value, str):
-            raise self.error(f"{key} = {value!r} is not text", f"write {key} as text between quotes")
-        return value
-
-    def path(self, key: str, folder: Path) -> Path | None:
-        name = self.text(key)
-        return folder / name if name else None
-
-    def columns(self, roles: tuple[str, ...]) -> tuple[dict[str, str], dict[str, str]]:
-        """Return role to column, and the units that the keys named."""
-        part = _Table(self.value.get("columns", {}), f"{self.item}, columns")
-        plain = [key for key, (role, _) in ROLE_WITH_UNIT.items() if role in roles]
-        part.allow(*roles, *plain)
-        columns: dict[str, str] = {}
-        units: dict[str, str] = {}
-        for key in part.value:
-            role, unit = ROLE_WITH_UNIT.get(key, (key, None))
-            if role in columns:
-                raise part.error(f"{role} is given twice", "keep one of the two")
-            columns[role] = part.text(key) or ""
-            if unit is not None:
-                units[role] = unit
-        if "asset_id" not in columns:
-            raise part.error("no asset_id", "name the column that holds the id of each feature")
-        return columns, units
-
-    def choices(self, key: str, allowed: Mapping[str, tuple[str, ...]]) -> dict[str, str]:
-        """Return a table whose values are each one of a few words."""
-        part = _Table(self.value.get(key, {}), f"{self.item}, {key}")
-        part.allow(*allowed)
-        for name in part.value:
-            if part.text(name) not in allowed[name]:
-                raise part.error(
-                    f"{name} = {part.value[name]!r} is not known", f"use one of {listed(allowed[name])}"
-                )
-        return dict(part.value)
-
-    def codes(self, key: str, meanings: Mapping[str, T]) -> dict[str, T]:
-        """Return a table from the file's own codes to what they mean."""
-        part = _Table(self.value.get(key, {}), f"{self.item}, {key}")
-        meant: dict[str, T] = {}
-        for code in part.value:
-            word = part.text(code) or ""
-            if word not in meanings:
-                raise part.error(
-                    f"{code} = {word!r} is not known{similar(word, meanings)}",
-                    f"use one of {listed(meanings, most=20)}",
-                )
-            meant[code.strip()] = meanings[word]
-        return meant
+def _code_tables(table: TomlTable, roles: tuple[str, ...], folder: Path) -> dict[str, CodeTable]:
+    part = table.part("codes")
+    part.allow(*roles)
+    found: dict[str, CodeTable] = {}
+    for role in part.value:
+        one = part.part(role)
+        one.allow("layer", "source", "code", "text")
+        code = one.needed("code", "the column with the codes")
+        text = one.needed("text", "the column with what they mean")
+        found[role] = CodeTable(one.text("layer"), code, text, one.path("source", folder))
+    return found

@@ -23,6 +23,10 @@ MAINS_COLUMNS = (
     "in_service",  # bool; a main out of service does not connect
 )
 
+#: Column of `NetworkLayers.mains` that may be missing: what of a main rests on an assumption, in words, such
+#: as 'material grey cast iron from neighbours (3 of 4); diameter assumed 100 mm'; empty where nothing does.
+ASSUMED = "assumed"
+
 #: Columns of `NetworkLayers.fittings`, in order, beside `geometry` (Points).
 FITTINGS_COLUMNS = (
     "asset_id",  # str, unique in the source
@@ -40,7 +44,7 @@ class NetworkLayers:
     source : str
         Name of what was read, for messages.
     mains : geopandas.GeoDataFrame
-        One row a line, columns `MAINS_COLUMNS` and geometry.
+        One row a line, columns `MAINS_COLUMNS`, geometry and, where read from a source, `ASSUMED`.
     fittings : geopandas.GeoDataFrame
         One row a fitting, columns `FITTINGS_COLUMNS` and geometry, in the CRS of `mains`.
     notes : tuple of str

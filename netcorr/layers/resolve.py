@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from netcorr.errors import LayerError
+from netcorr.layers.code_tables import code_texts, stored_codes
 from netcorr.layers.infer import infer_mapping
 from netcorr.layers.mapping import FittingsMapping, LayerMapping, MainsMapping, read_mapping
 from netcorr.layers.names import listed, similar
+from netcorr.layers.read_values import Codes
 from netcorr.layers.source_summary import LayerSummary, SourceSummary
 from netcorr.layers.sources import find_layer, survey_source
 
@@ -28,12 +30,18 @@ class ResolvedSource:
         Where the mains are.
     fittings : tuple of LayerSummary
         Where the fittings are, in the order of `mapping.fittings`.
+    mains_codes : mapping of str to mapping of str to str
+        What code tables say of the columns of the mains: role, to code, to text.
+    fittings_codes : tuple of mappings
+        The same for each layer of fittings.
     """
 
     source: str
     mapping: LayerMapping
     mains: LayerSummary
     fittings: tuple[LayerSummary, ...]
+    mains_codes: Codes = field(default_factory=dict)
+    fittings_codes: tuple[Codes, ...] = ()
 
 
 def resolve_source(source: str | Path, mapping: LayerMapping | str | Path | None = None) -> ResolvedSource:
@@ -67,7 +75,16 @@ def resolve_source(source: str | Path, mapping: LayerMapping | str | Path | None
         )
     mains = _layer(given.mains, base, surveys)
     fittings = tuple(_layer(part, base, surveys) for part in given.fittings)
-    return ResolvedSource(Path(source).name, given, mains, fittings)
+    return ResolvedSource(
+        Path(source).name,
+        given,
+        mains,
+        fittings,
+        mains_codes=_codes(given.mains, mains, base, surveys),
+        fittings_codes=tuple(
+            _codes(part, layer, base, surveys) for part, layer in zip(given.fittings, fittings, strict=True)
+        ),
+    )
 
 
 def split_source(
@@ -115,6 +132,26 @@ def _layer(
     layer = find_layer(surveys[path], part.layer)
     _check_columns(layer, part.columns)
     return layer
+
+
+def _codes(
+    part: MainsMapping | FittingsMapping,
+    layer: LayerSummary,
+    base: Path | None,
+    surveys: dict[Path, SourceSummary],
+) -> Codes:
+    """What the code tables of a layer say; one that the mapping names takes the place of a stored one."""
+    found = stored_codes(layer, part.columns)
+    for role, table in part.codes.items():
+        path = table.source or part.source or base
+        if path is None:
+            raise LayerError(
+                f"mapping, code table for {role}", found="no source", remedy='add source = "file" to it'
+            )
+        if path not in surveys:
+            surveys[path] = survey_source(path)
+        found[role] = code_texts(table, find_layer(surveys[path], table.layer))
+    return found
 
 
 def _check_columns(layer: LayerSummary, columns: Mapping[str, str]) -> None:

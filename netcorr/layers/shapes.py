@@ -15,7 +15,10 @@ from netcorr.layers.names import listed
 
 LINES = frozenset((shapely.GeometryType.LINESTRING, shapely.GeometryType.MULTILINESTRING))
 POINTS = frozenset((shapely.GeometryType.POINT, shapely.GeometryType.MULTIPOINT))
-_WORDS = {LINES: "lines", POINTS: "points"}
+#: Fittings are points; valves may be short lines.
+POINTS_OR_LINES = POINTS | LINES
+_WORDS = {LINES: "lines", POINTS: "points", POINTS_OR_LINES: "points or short lines"}
+_SINGLE = [int(shapely.GeometryType.POINT), int(shapely.GeometryType.LINESTRING)]
 
 
 def with_shape(frame: gpd.GeoDataFrame, item: str, notes: list[str]) -> gpd.GeoDataFrame:
@@ -40,7 +43,7 @@ def with_shape(frame: gpd.GeoDataFrame, item: str, notes: list[str]) -> gpd.GeoD
     if gone.any():
         ids = frame["asset_id"].to_numpy()[gone]
         notes.append(f"{item}: {gone.sum()} without a usable geometry left out ({listed(ids, most=5)})")
-    return frame[~gone]
+    return frame[~gone] if gone.any() else frame
 
 
 def check_types(frame: gpd.GeoDataFrame, allowed: frozenset[shapely.GeometryType], item: str) -> None:
@@ -92,6 +95,8 @@ def explode(frame: gpd.GeoDataFrame, item: str, notes: list[str]) -> gpd.GeoData
         the drawn length of the parts.
     """
     shapes = np.asarray(frame.geometry)
+    if np.isin(shapely.get_type_id(shapes), _SINGLE).all():
+        return frame
     parts, owner = shapely.get_parts(shapes, return_index=True)
     real = ~shapely.is_empty(parts)
     parts, owner = parts[real], owner[real]

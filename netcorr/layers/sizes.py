@@ -133,7 +133,10 @@ def implausible_diameters(diameters_mm: Iterable[float]) -> str | None:
     >>> implausible_diameters([100.0, 150.0]) is None
     True
     """
-    known = np.array([d for d in diameters_mm if math.isfinite(d)])
+    known = np.asarray(
+        diameters_mm if isinstance(diameters_mm, np.ndarray) else list(diameters_mm), dtype=float
+    )
+    known = known[np.isfinite(known)]
     if not known.size or _SMALLEST_MAIN_MM <= float(np.median(known)) <= _LARGEST_MAIN_MM:
         return None
     return f"diameters from {known.min():g} to {known.max():g} mm, with a median of {np.median(known):g} mm"

@@ -11,13 +11,9 @@ import pytest
 from shapely import LineString, Point
 
 from netcorr.errors import LayerError
-from netcorr.layers.attributes import (
-    asset_ids,
-    fittings_attributes,
-    mains_attributes,
-    refuse_duplicates,
-    texts,
-)
+from netcorr.layers.asset_ids import asset_ids, refuse_duplicates
+from netcorr.layers.attributes import fittings_attributes, mains_attributes
+from netcorr.layers.distinct import texts
 from netcorr.layers.mapping import FittingsMapping, MainsMapping
 
 ITEM = "x.gpkg, layer mains"
