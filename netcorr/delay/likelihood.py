@@ -8,10 +8,10 @@ delay, averaged over these bins, the likelihood over that of no common source is
 
 It is averaged over a logarithmic grid of ``g``. For one known coherence it is the maximum-likelihood
 correlogram of Hannan and Thomson (Knapp and Carter, 1976). How coherence changes over frequency is not known
-either, so two pictures are averaged: one coherence over some contiguous band, all bands tried; and a coherence
-of its own in every sub-band that carries any. The first hears weaker sources; the second is not led astray by
-side pipes and mountings, whose resonances give each stretch of the spectrum its own strength. Either polarity
-of one sensor against the other is possible.
+either, so two pictures are averaged: one coherence over some contiguous band, all bands tried; and a
+coherence of its own in every sub-band that carries any. The first hears weaker sources; the second is not led
+astray by side pipes and mountings, whose resonances give each stretch of the spectrum its own strength.
+Either polarity of one sensor against the other is possible.
 """
 
 from __future__ import annotations
