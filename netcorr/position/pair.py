@@ -112,7 +112,7 @@ def locate_pair(
         posterior, times, path=path, network=network, evidence=evidence, settings=settings
     )
     notes = _notes(path, speeds=speeds, evidence=evidence, times=times)
-    if outcome == "between" and not any(candidate.in_bracket for candidate in candidates):
+    if posterior.between > 0.5 and not any(candidate.in_bracket for candidate in candidates):
         notes += (NO_PLACE,)
     return PairFix(
         logger_a=evidence[0].logger_a,
