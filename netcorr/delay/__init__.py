@@ -1,6 +1,7 @@
 """Two recordings to evidence of the delay between them."""
 
 from netcorr.delay.bound import coherence_moments, coherence_threshold, delay_bound_s, peak_probability
+from netcorr.delay.drift import DriftEstimate, correct_drift, estimate_drift
 from netcorr.delay.evidence import DelayEvidence
 from netcorr.delay.pair import delay_evidence, prepare_round
 from netcorr.delay.prepare import PreparedRecording, prepare_recording
@@ -9,13 +10,16 @@ from netcorr.delay.weightings import CrossSpectra, correlogram, cross_spectra
 __all__ = [
     "CrossSpectra",
     "DelayEvidence",
+    "DriftEstimate",
     "PreparedRecording",
     "coherence_moments",
     "coherence_threshold",
+    "correct_drift",
     "correlogram",
     "cross_spectra",
     "delay_bound_s",
     "delay_evidence",
+    "estimate_drift",
     "peak_probability",
     "prepare_recording",
     "prepare_round",

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import TYPE_CHECKING
 
-from netcorr.delay import delay_evidence, prepare_round
+from netcorr.delay import correct_drift, delay_evidence, estimate_drift, prepare_round
+from netcorr.delay.drift import LEAST_DURATION_S
 from netcorr.errors import NetcorrError, NoPathError, PositionError
 from netcorr.feedback import Feedback, NoFeedback, check_cancelled
 from netcorr.path import correlation_path
@@ -79,6 +81,7 @@ def locate_survey(
     planned, notes = _plan_pairs(network, sites, settings=settings)
     longest_s = max(pair.times.longest_delay_s for pair in planned)
     evidence: dict[tuple[str, str], list[DelayEvidence]] = {(p.a.logger, p.b.logger): [] for p in planned}
+    drift_sd_s = dict.fromkeys(evidence, 0.0)
     for done, one in enumerate(rounds):
         check_cancelled(feedback)
         feedback.progress(done / len(rounds), f"round {one.number}")
@@ -86,14 +89,14 @@ def locate_survey(
         for pair in planned:
             check_cancelled(feedback)
             if pair.a.logger in prepared and pair.b.logger in prepared:
-                evidence[pair.a.logger, pair.b.logger].append(
-                    _compare(pair, prepared, number=one.number, settings=settings)
-                )
+                found, sd_s = _compare(pair, prepared, one=one, settings=settings)
+                evidence[pair.a.logger, pair.b.logger].append(found)
+                drift_sd_s[pair.a.logger, pair.b.logger] = max(drift_sd_s[pair.a.logger, pair.b.logger], sd_s)
     fixes = tuple(
         locate_pair(
             pair.path,
             evidence[pair.a.logger, pair.b.logger],
-            times=pair.times,
+            times=_with_drift(pair.times, drift_sd_s[pair.a.logger, pair.b.logger]),
             speeds=pair.speeds,
             network=network,
             settings=settings,
@@ -153,19 +156,45 @@ def _compare(
     pair: _PlannedPair,
     prepared: Mapping[str, PreparedRecording],
     *,
-    number: int,
+    one: Round,
     settings: LocateSettings,
-) -> DelayEvidence:
-    """Evidence of one pair in one round."""
-    return delay_evidence(
-        prepared[pair.a.logger],
-        prepared[pair.b.logger],
+) -> tuple[DelayEvidence, float]:
+    """Evidence of one pair in one round, and what is uncertain of its delay because of drift. [s]"""
+    a, b = prepared[pair.a.logger], prepared[pair.b.logger]
+    notes: tuple[str, ...] = ()
+    drift_sd_s = 0.0
+    if a.duration_s >= LEAST_DURATION_S and not _drift_is_known(pair, one):
+        drift = estimate_drift(a, b, max_delay_s=pair.times.longest_delay_s)
+        drift_sd_s = drift.remaining_sd_s
+        if drift.significant:
+            b = correct_drift(b, drift.drift_ppm)
+            notes = (
+                f"the clocks of {pair.a.logger} and {pair.b.logger} drift by {abs(drift.drift_ppm):.1f} ppm "
+                f"against each other (sd {drift.standard_error_ppm:.1f}); corrected",
+            )
+    evidence = delay_evidence(
+        a,
+        b,
         max_delay_s=pair.times.longest_delay_s,
         band_hz=settings.band_hz,
         logger_a=pair.a.logger,
         logger_b=pair.b.logger,
-        round_number=number,
+        round_number=one.number,
     )
+    return replace(evidence, notes=evidence.notes + notes), drift_sd_s
+
+
+def _drift_is_known(pair: _PlannedPair, one: Round) -> bool:
+    """Whether the table says of both loggers how well their drift is known: then it is not estimated."""
+    stated = {
+        recording.logger: recording.deployment.clock_drift_sd_ppm is not None for recording in one.recordings
+    }
+    return stated[pair.a.logger] and stated[pair.b.logger]
+
+
+def _with_drift(times: PathTimes, drift_sd_s: float) -> PathTimes:
+    """Times whose clock error holds what remains of the drift."""
+    return replace(times, clock_sd_s=math.hypot(times.clock_sd_s, drift_sd_s)) if drift_sd_s else times
 
 
 def _survey_fix(

@@ -1,6 +1,7 @@
 """Sound files to recordings with a clock, checked and aligned in rounds."""
 
 from netcorr.recordings.align import align, resample
+from netcorr.recordings.interpolate import interpolate
 from netcorr.recordings.quality import measure_quality
 from netcorr.recordings.read import SurveyRecordings, read_recording, read_rounds
 from netcorr.recordings.recording import Deployment, Recording, RecordingQuality, Rejected, Round
@@ -21,6 +22,7 @@ __all__ = [
     "align",
     "find_start",
     "group_by_time",
+    "interpolate",
     "measure_quality",
     "read_deployments",
     "read_recording",

@@ -12,6 +12,7 @@ import numpy as np
 from scipy import fft
 
 from netcorr.errors import RecordingError
+from netcorr.recordings.interpolate import interpolate
 from netcorr.recordings.recording import Recording, Rejected, Round
 
 if TYPE_CHECKING:
@@ -53,7 +54,8 @@ def align(recordings: Sequence[Recording], *, number: int = 1, rejected: Sequenc
     -----
     Resampling and shifting by a fraction of a sample are one step in the frequency domain, with the phase
     of a pure delay, so delays are kept: `resample` says how. A recording that needs neither is copied as
-    it is.
+    it is. Where a clock drift is given, the recording is then stretched to true time: sample k of a clock
+    that is fast by e was taken k / (rate (1 + e)) after its start.
     """
     _check_group(recordings)
     rate = min(_exact(recording.sample_rate_hz) for recording in recordings)
@@ -71,13 +73,7 @@ def align(recordings: Sequence[Recording], *, number: int = 1, rejected: Sequenc
         )
     samples = np.empty((len(recordings), size), dtype=np.float32)
     for row, recording in zip(samples, recordings, strict=True):
-        row[:] = resample(
-            recording.samples,
-            sample_rate_hz=recording.sample_rate_hz,
-            new_rate_hz=float(rate),
-            first_s=_exact_s(start - recording.start),
-            size=size,
-        )
+        row[:] = _on_true_time(recording, rate=rate, first_s=_exact_s(start - recording.start), size=size)
     return Round(
         number=number,
         start=start,
@@ -86,6 +82,20 @@ def align(recordings: Sequence[Recording], *, number: int = 1, rejected: Sequenc
         samples=samples,
         rejected=tuple(rejected),
     )
+
+
+def _on_true_time(
+    recording: Recording, *, rate: Fraction, first_s: Fraction, size: int
+) -> NDArray[np.float32]:
+    """Values at true times `first_s` + k / `rate` after the recording's start."""
+    drift_ppm = recording.deployment.clock_drift_ppm
+    samples, own_rate = recording.samples, recording.sample_rate_hz
+    if drift_ppm == 0:
+        return resample(samples, sample_rate_hz=own_rate, new_rate_hz=float(rate), first_s=first_s, size=size)
+    count = floor((samples.size - 1) / _exact(own_rate) * rate) + 1
+    own = resample(samples, sample_rate_hz=own_rate, new_rate_hz=float(rate), first_s=0.0, size=count)
+    fast = 1 + 1e-6 * drift_ppm  # seconds of the logger's clock in a true second
+    return interpolate(own, first=float(first_s * rate) * fast, step=fast, size=size)
 
 
 def _check_group(recordings: Sequence[Recording]) -> None:
@@ -225,4 +235,5 @@ def _exact_s(difference: timedelta) -> Fraction:
 
 
 def _duration(recording: Recording) -> Fraction:
-    return recording.samples.size / _exact(recording.sample_rate_hz)
+    fast = 1 + Fraction(recording.deployment.clock_drift_ppm).limit_denominator(10**6) / 10**6
+    return recording.samples.size / (_exact(recording.sample_rate_hz) * fast)

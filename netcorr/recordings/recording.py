@@ -15,6 +15,10 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 
+#: A clock that is off by more than this is broken, or its drift is in another unit. [1e-6]
+MOST_DRIFT_PPM = 1000.0
+
+
 @dataclass(frozen=True)
 class Deployment:
     """One row of the deployments table: which logger stood where and what it recorded.
@@ -39,6 +43,12 @@ class Deployment:
         Logger's clock minus true time. [s]
     clock_sd_s : float or None
         Standard deviation of what remains of the clock's error; None when the table does not say. [s]
+    clock_drift_ppm : float
+        By how many millionths the logger's clock runs fast, its sampling included: a recorder said to take
+        4000 samples a second takes 4000 * (1 + 1e-6 * ppm). `clock_offset_s` is that of the first sample
+        of the recording, and the drift counts from there. [1e-6]
+    clock_drift_sd_ppm : float or None
+        Standard deviation of what remains of the drift; None when the table does not say. [1e-6]
     lead_m : float
         Pipe between the main as drawn and the point of contact. [m]
     note : str
@@ -56,6 +66,8 @@ class Deployment:
     clock_sd_s: float | None = None
     lead_m: float = 0.0
     note: str = ""
+    clock_drift_ppm: float = 0.0
+    clock_drift_sd_ppm: float | None = None
 
     def __post_init__(self) -> None:
         if self.fitting is None and self.lon_lat is None:
@@ -67,6 +79,12 @@ class Deployment:
                 self.label,
                 found=f"start {self.start.isoformat()} without a time zone",
                 remedy="write it as 2026-03-01T02:00:00+01:00 or with Z for UTC",
+            )
+        if not abs(self.clock_drift_ppm) <= MOST_DRIFT_PPM:
+            raise ClockError(
+                self.label,
+                found=f"a clock drift of {self.clock_drift_ppm:g} millionths",
+                remedy=f"crystals keep to some 20; give at most {MOST_DRIFT_PPM:g}",
             )
 
     @property
@@ -119,7 +137,7 @@ class Recording:
     samples : numpy.ndarray
         Shape (n,), float32, 1 = full scale, finite.
     sample_rate_hz : float
-        Sample rate. [Hz]
+        Sample rate by the logger's own clock, as the file says it. [Hz]
     start : datetime
         True time of the first sample (UTC), the clock offset taken out.
     start_source : str
@@ -160,8 +178,9 @@ class Recording:
 
     @property
     def duration_s(self) -> float:
-        """Length in time. [s]"""
-        return float(self.samples.size / self.sample_rate_hz)
+        """Length in true time: a clock that is fast by some millionths is done that much sooner. [s]"""
+        fast = 1 + 1e-6 * self.deployment.clock_drift_ppm
+        return float(self.samples.size / (self.sample_rate_hz * fast))
 
     @property
     def end(self) -> datetime:

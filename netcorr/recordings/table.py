@@ -12,7 +12,7 @@ from pathlib import Path
 
 from netcorr.errors import ClockError, RecordingError
 from netcorr.feedback import Feedback, NoFeedback
-from netcorr.recordings.recording import Deployment
+from netcorr.recordings.recording import MOST_DRIFT_PPM, Deployment
 from netcorr.recordings.table_rows import BEYOND, PLACE, Row, read_layer_rows, read_text_rows
 
 #: Columns that are read; the first two must be there.
@@ -25,6 +25,8 @@ COLUMNS = (
     "start",
     "clock_offset_ms",
     "clock_sd_ms",
+    "clock_drift_ppm",
+    "clock_drift_sd_ppm",
     "lead_m",
     "note",
 )
@@ -78,7 +80,9 @@ def read_deployments(
     -----
     Columns, whatever the case of their letters: `logger`, `recording` (relative to the table), `fitting`
     and/or `lon` and `lat` [degree]; optional `start` (ISO 8601 with a zone), `clock_offset_ms`
-    (logger's clock minus true time), `clock_sd_ms`, `lead_m`, `note`. Other columns are not used, but one
+    (logger's clock minus true time, at the first sample), `clock_sd_ms`, `clock_drift_ppm` (by how many
+    millionths the logger's clock runs fast, counted from the first sample), `clock_drift_sd_ppm`,
+    `lead_m`, `note`. Other columns are not used, but one
     that looks as if it mattered (`clock_offset`, `start_time`) is refused. Numbers may have a decimal comma,
     unless three digits follow it. A recording belongs to one row only.
     """
@@ -204,6 +208,8 @@ class _RowReader:
         start = self._start()
         offset_ms = self._number("clock_offset_ms")
         sd_ms = self._number("clock_sd_ms", least=0.0)
+        drift_ppm = self._number("clock_drift_ppm", least=-MOST_DRIFT_PPM, most=MOST_DRIFT_PPM)
+        drift_sd_ppm = self._number("clock_drift_sd_ppm", least=0.0, most=MOST_DRIFT_PPM)
         lead_m = self._number("lead_m", least=0.0)
         if fitting is None and lon_lat is None and not self.problems:
             self._wrong("fitting", "empty, and no place either: fill in fitting, or lon and lat")
@@ -221,6 +227,8 @@ class _RowReader:
             clock_sd_s=None if sd_ms is None else sd_ms / 1000,
             lead_m=lead_m or 0.0,
             note=self._text("note"),
+            clock_drift_ppm=drift_ppm or 0.0,
+            clock_drift_sd_ppm=drift_sd_ppm,
         )
 
     def _wrong(self, column: str, found: str, *, of_clock: bool = False) -> None:

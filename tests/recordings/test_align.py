@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import timedelta
 from fractions import Fraction
 
@@ -239,3 +240,42 @@ def test_last_sample_may_be_asked_for() -> None:
     samples = np.arange(10, dtype=np.float32)
     got = resample(samples, sample_rate_hz=10, new_rate_hz=10, first_s=0.9, size=1)
     assert math.isclose(got[0], 9, abs_tol=1e-6)
+
+
+def drifting(recording: Recording, ppm: float) -> Recording:
+    return replace(recording, deployment=replace(recording.deployment, clock_drift_ppm=ppm))
+
+
+@pytest.mark.parametrize(("rate_a", "rate_b"), [(4000, 4000), (8000, 4000), (4000, 11_025)])
+@pytest.mark.parametrize(("ppm_a", "ppm_b"), [(40.0, 0.0), (0.0, 40.0), (-15.0, 25.0)])
+def test_stated_drift_is_taken_out(
+    rate_a: int, rate_b: int, ppm_a: float, ppm_b: float, record: Record
+) -> None:
+    """A clock that is fast by e takes sample k at k / (rate (1 + e)): 0.8 ms in 20 s at 40 millionths."""
+    tones = Tones(low_hz=20, high_hz=1500, count=8)
+
+    def heard(logger: str, rate: int, ppm: float, at_s: float, late_s: float) -> Recording:
+        time_s = at_s - late_s + np.arange(20 * rate) / (rate * (1 + 1e-6 * ppm))
+        made = record(logger, at_s=at_s, rate=rate, samples=tones(time_s).astype(np.float32))
+        return drifting(made, ppm)
+
+    together = align([heard("A", rate_a, ppm_a, 0.0, 0.0), heard("B", rate_b, ppm_b, 0.3, 0.0123)])
+    assert together.sample_rate_hz == 4000
+    assert together.duration_s == pytest.approx(19.7, abs=0.002)
+    # nowhere in the record is the delay off by more than a hair: the first and the last second
+    for part in (slice(400, 4400), slice(-4400, -400)):
+        piece = replace(together, samples=together.samples[:, part])
+        assert abs(tones.delay_error(piece, 0.0123)) < 50e-9
+    # left in, it has grown to this in the last second, B's clock being late when it is fast
+    left = align([heard("A", rate_a, ppm_a, 0.0, 0.0), drifting(heard("B", rate_b, ppm_b, 0.3, 0.0123), 0)])
+    grown_s = 1e-6 * ppm_b * (19.7 - 0.6)
+    late = replace(left, samples=left.samples[:, -4400:-400])
+    assert abs(tones.delay_error(late, 0.0123 + grown_s)) < 2e-6
+
+
+def test_drift_counts_in_the_length_of_a_recording(record: Record) -> None:
+    """A clock fast by 1000 millionths has made its 10 s of samples in 9.99 s."""
+    fast = drifting(record("A"), 1000.0)
+    assert fast.duration_s == pytest.approx(10 / 1.001)
+    assert (fast.end - fast.start).total_seconds() == pytest.approx(fast.duration_s, abs=1e-6)
+    assert align([fast, record("B")]).samples.shape == (2, 4995)

@@ -455,3 +455,32 @@ def test_spreadsheets(kind: str, tmp_path: Path) -> None:
     assert (first.row, second.row) == (2, 4)
     assert (first.clock_offset_s, second.clock_offset_s) == (0.0025, 0.0)
     assert first.recording == tmp_path / "a.wav"
+
+
+def test_drift_columns(save: Save) -> None:
+    text = """logger,fitting,recording,clock_drift_ppm,Clock drift sd ppm
+A,V-1,a.wav,-12.5,0.3
+B,V-2,b.wav,,
+"""
+    first, second = read_deployments(save(text))
+    assert (first.clock_drift_ppm, first.clock_drift_sd_ppm) == (-12.5, 0.3)
+    assert (second.clock_drift_ppm, second.clock_drift_sd_ppm) == (0.0, None)
+
+
+@pytest.mark.parametrize(
+    ("drift", "sd", "what"),
+    [
+        ("20000", "", "column clock_drift_ppm: '20000' must be at least -1000 and at most 1000"),
+        ("1", "-2", "column clock_drift_sd_ppm: '-2' must be at least 0 and at most 1000"),
+        ("fast", "", "column clock_drift_ppm: 'fast' is no number"),
+    ],
+)
+def test_drifts_that_cannot_be(drift: str, sd: str, what: str, save: Save) -> None:
+    header = "logger,fitting,recording,clock_drift_ppm,clock_drift_sd_ppm"
+    with pytest.raises(RecordingError, match=what):
+        read_deployments(save(f"{header}\nA,1,a.wav,{drift},{sd}\n"))
+
+
+def test_a_drift_in_another_unit_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(ClockError, match="a clock drift of 5000 millionths; crystals keep to some 20"):
+        Deployment(table="t.csv", row=2, logger="A", recording=tmp_path, fitting="V", clock_drift_ppm=5000.0)
