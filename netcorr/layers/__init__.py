@@ -4,7 +4,8 @@ from netcorr.layers.crs import geodesic_distances_m, geodesic_lengths_m, parse_c
 from netcorr.layers.infer import infer_mapping
 from netcorr.layers.inspect import inspect_source
 from netcorr.layers.mapping import FittingsMapping, LayerMapping, MainsMapping, read_mapping
-from netcorr.layers.network_layers import FITTINGS_COLUMNS, MAINS_COLUMNS, NetworkLayers
+from netcorr.layers.mapping_file import mapping_text, write_mapping
+from netcorr.layers.network_layers import ASSUMED, FITTINGS_COLUMNS, MAINS_COLUMNS, NetworkLayers
 from netcorr.layers.read import read_network_layers
 from netcorr.layers.source_summary import ColumnSummary, LayerSummary, SourceSummary, ValueCount
 from netcorr.layers.sources import survey_source
@@ -20,6 +21,7 @@ from netcorr.layers.vocabulary import (
 )
 
 __all__ = [
+    "ASSUMED",
     "FITTINGS_COLUMNS",
     "KINDS",
     "MAINS_COLUMNS",
@@ -41,9 +43,11 @@ __all__ = [
     "inspect_source",
     "is_open_from_text",
     "kind_from_text",
+    "mapping_text",
     "material_from_text",
     "parse_crs",
     "read_mapping",
     "read_network_layers",
     "survey_source",
+    "write_mapping",
 ]

@@ -12,6 +12,9 @@ _IDS = (
     *("asset_id", "pipe_id", "main_id", "fitting_id", "valve_id", "hydrant_id", "meter_id", "node_id"),
     *("facility_id", "facilityid", "asset_no", "asset_number", "unit_id", "id", "uid", "ident", "identifier"),
     *("identifiant", "identificador", "codigo", "code", "kennung", "nummer", "pipe_no", "number", "name"),
+    *("nr", "num", "numero", "matricola", "matricule", "pipe_nr", "rohr_nr", "leitung_nr", "leitungsnr"),
+    *("id_pipe", "rohr_id", "leitung_id", "strang_id", "id_tuyau", "id_conduite", "id_tuberia", "id_tubo"),
+    *("id_tratto", "id_tronco", "leiding_id", "cod", "inspire_id", "local_id"),
     *("global_id", "gid", "object_id", "fid", "ogc_fid"),
 )
 MAINS_NAMES: Mapping[str, tuple[str, ...]] = {

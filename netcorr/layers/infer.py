@@ -85,6 +85,24 @@ def infer_mapping(summary: SourceSummary) -> LayerMapping:
     )
 
 
+def likely_role(layer: LayerSummary) -> str | None:
+    """What a layer is for, from its geometry and its name.
+
+    Parameters
+    ----------
+    layer : LayerSummary
+        The layer.
+
+    Returns
+    -------
+    {'mains', 'fittings'} or None
+        None for other layers than lines and points.
+    """
+    if layer.geometry == "point" or _is_valve_lines(layer):
+        return "fittings"
+    return "mains" if layer.geometry == "line" else None
+
+
 def column_roles(layer: LayerSummary) -> dict[str, str]:
     """Columns of a layer by the role that their names say.
 
@@ -98,9 +116,7 @@ def column_roles(layer: LayerSummary) -> dict[str, str]:
     dict of str to str
         Role to column; empty for other layers.
     """
-    aliases = {"line": MAINS_NAMES, "point": FITTINGS_NAMES}.get(layer.geometry)
-    if _is_valve_lines(layer):
-        aliases = FITTINGS_NAMES
+    aliases = {"mains": MAINS_NAMES, "fittings": FITTINGS_NAMES}.get(likely_role(layer) or "")
     return match_columns(layer, aliases)[0] if aliases else {}
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -13,22 +13,25 @@ import numpy as np
 
 from netcorr.errors import LayerError
 from netcorr.feedback import Feedback, NoFeedback, PartOf, check_cancelled
-from netcorr.layers.conditions import in_service_from_text, is_open_from_text, kind_from_text, yes_means
+from netcorr.layers.code_tables import code_texts, stored_codes
+from netcorr.layers.complete import completed
 from netcorr.layers.crs import AREA_MARGIN_DEG, looks_like_degrees, outside_area_deg
-from netcorr.layers.infer import column_roles
+from netcorr.layers.infer import column_roles, likely_role
+from netcorr.layers.infer_codes import infer_code_tables
 from netcorr.layers.mapping import FittingsMapping, LayerMapping, MainsMapping
-from netcorr.layers.names import is_blank
+from netcorr.layers.read_values import Codes
 from netcorr.layers.resolve import ResolvedSource, resolve_source, split_source
-from netcorr.layers.sizes import diameter_mm_from_text, diameter_unit_from_values
 from netcorr.layers.source_summary import LayerSummary, SourceSummary, ValueCount
-from netcorr.layers.sources import gdal_messages, survey_source
+from netcorr.layers.sources import find_layer, gdal_messages, survey_source
 from netcorr.layers.stream import stream_records
-from netcorr.layers.vocabulary import MATERIALS, ambiguous_material, material_from_text
+from netcorr.layers.value_words import described_values
 
 #: Roles whose distinct values are counted.
 COUNTED_ROLES = ("material", "diameter", "status", "kind")
 #: Distinct values counted in a column; what comes after is only counted as a whole.
 MOST_VALUES = 1000
+#: Types of geometry that are read as lines; curves are cut into short straight pieces.
+_LINES = ("LineString", "MultiLineString", "CircularString", "CompoundCurve", "MultiCurve")
 #: Features between two reports of progress.
 _STRIDE = 2000
 
@@ -89,7 +92,7 @@ def inspect_source(
     'mains.gpkg: no fittings layer, but mains (line)'
     """
     summary, resolved = _surveyed(source, mapping)
-    views = [_view(layer, resolved) for layer in summary.layers]
+    views = [_view(layer, summary, resolved) for layer in summary.layers]
     total = max(1, sum(layer.count for layer in summary.layers))
     done = 0
     layers = []
@@ -99,12 +102,12 @@ def inspect_source(
         done += view.layer.count
     feedback.progress(1.0, "inspected")
     problems = [*summary.problems, *(text for layer in layers if layer.role for text in _problems(layer))]
-    return replace(
-        summary,
-        layers=tuple(layers),
-        mapping=resolved.mapping if resolved else None,
-        problems=tuple(problems),
-    )
+    if resolved is None:
+        return replace(summary, layers=tuple(layers), problems=tuple(problems))
+    place = next(k for k, view in enumerate(views) if view.mapping is resolved.mapping.mains)
+    layers[place], mapping, found = completed(layers[place], resolved.mapping)
+    problems += [f"{_item(layers[place])}: {text}" for text in found]
+    return replace(summary, layers=tuple(layers), mapping=mapping, problems=tuple(problems))
 
 
 @dataclass
@@ -115,6 +118,7 @@ class _View:
     role: str | None = None
     columns: Mapping[str, str] = field(default_factory=dict)
     mapping: MainsMapping | FittingsMapping | None = None
+    codes: Codes = field(default_factory=dict)
 
     @property
     def counted(self) -> dict[str, str]:
@@ -134,7 +138,7 @@ def _surveyed(
         extra = [
             layer for layer in (resolved.mains, *resolved.fittings) if (layer.path, layer.layer) not in known
         ]
-        return SourceSummary(Path(source).name, (*layers, *extra)), resolved
+        return SourceSummary(Path(source).name, (*layers, *extra), path=base), resolved
     summary = survey_source(source)
     try:
         return summary, resolve_source(source)
@@ -142,16 +146,20 @@ def _surveyed(
         return replace(summary, problems=(str(error),)), None
 
 
-def _view(layer: LayerSummary, resolved: ResolvedSource | None) -> _View:
+def _view(layer: LayerSummary, summary: SourceSummary, resolved: ResolvedSource | None) -> _View:
     place = (layer.path, layer.layer)
     if resolved is None:
-        role = {"line": "mains", "point": "fittings"}.get(layer.geometry)
-        return _View(layer, role, column_roles(layer))
+        columns = column_roles(layer)
+        tables, _ = infer_code_tables(summary, columns, COUNTED_ROLES)
+        codes = {role: code_texts(table, find_layer(summary, table.layer)) for role, table in tables.items()}
+        return _View(layer, likely_role(layer), columns, codes={**stored_codes(layer, columns), **codes})
     if place == (resolved.mains.path, resolved.mains.layer):
-        return _View(layer, "mains", resolved.mapping.mains.columns, resolved.mapping.mains)
-    for found, part in zip(resolved.fittings, resolved.mapping.fittings, strict=True):
+        mains = resolved.mapping.mains
+        return _View(layer, "mains", mains.columns, mains, resolved.mains_codes)
+    parts = zip(resolved.fittings, resolved.mapping.fittings, resolved.fittings_codes, strict=True)
+    for found, part, texts in parts:
         if place == (found.path, found.layer):
-            return _View(layer, "fittings", part.columns, part)
+            return _View(layer, "fittings", part.columns, part, texts)
     return _View(layer)
 
 
@@ -179,59 +187,22 @@ def _counted(view: _View, feedback: Feedback) -> LayerSummary:
 def _described(
     view: _View, counts: dict[str, Counter[str]], uncounted: Counter[str], shapes: Counter[str]
 ) -> LayerSummary:
-    readers = {role: _taken_for(view, role, counts[role]) for role in counts}
     roles = {column: role for role, column in reversed(list(view.columns.items()))}
     columns = []
     for column in view.layer.columns:
         role = roles.get(column.name)
         values: tuple[ValueCount, ...] = ()
         if role in counts:
-            ordered = counts[role].most_common()
-            values = tuple(ValueCount(text, count, readers[role](text)) for text, count in ordered)
+            values = described_values(
+                counts[role],
+                role,
+                column.name,
+                view.mapping,
+                of=view.role or "",
+                codes=view.codes.get(role, {}),
+            )
         columns.append(replace(column, role=role, values=values, uncounted=uncounted[role] if role else 0))
     return replace(view.layer, role=view.role, columns=tuple(columns), geometry_counts=dict(shapes))
-
-
-def _taken_for(view: _View, role: str, counts: Counter[str]) -> Callable[[str], str]:
-    """How the values of a column are read, in words."""
-    mapping, name = view.mapping, view.columns[role]
-    if role == "material":
-        codes = mapping.materials if isinstance(mapping, MainsMapping) else {}
-        return lambda text: _material_words(text, codes)
-    if role == "diameter":
-        unit = mapping.units.get("diameter") if isinstance(mapping, MainsMapping) else None
-        unit = unit or diameter_unit_from_values(_number(text) for text in counts)[0]
-        return lambda text: _diameter_words(text, unit)
-    if role == "kind":
-        kinds = mapping.kinds if isinstance(mapping, FittingsMapping) else {}
-        return lambda text: kinds.get(text) or kind_from_text(text) or "other"
-    states: Mapping[str, bool] = mapping.status if mapping is not None else {}
-    words = ("in service", "out of service") if view.role == "mains" else ("open", "closed")
-    read = in_service_from_text if view.role == "mains" else is_open_from_text
-    meaning = yes_means(name)
-
-    def in_words(text: str) -> str:
-        state = states[text] if text in states else read(text, yes_means=meaning)
-        return f"{words[0]}, as nothing is known" if state is None else words[0 if state else 1]
-
-    return in_words
-
-
-def _material_words(text: str, codes: Mapping[str, str]) -> str:
-    key = codes.get(text) or material_from_text(text)
-    if key is not None:
-        return MATERIALS[key]
-    candidates = ambiguous_material(text)
-    if candidates:
-        return " or ".join(MATERIALS[candidate] for candidate in candidates) + "?"
-    return "unknown" if is_blank(text) else "not understood"
-
-
-def _diameter_words(text: str, unit: str | None) -> str:
-    diameter_mm = diameter_mm_from_text(_number(text), unit or "mm")
-    if math.isnan(diameter_mm):
-        return "unknown" if is_blank(text) else "not understood"
-    return f"{diameter_mm:g} mm" if unit else f"{diameter_mm:g} mm or in?"
 
 
 def _written(value: Any) -> str:
@@ -241,27 +212,23 @@ def _written(value: Any) -> str:
     return str(int(value)) if isinstance(value, float) and value.is_integer() else str(value).strip()
 
 
-def _number(text: str) -> object:
-    try:
-        return float(text)
-    except ValueError:
-        return text
-
-
 def _problems(layer: LayerSummary) -> list[str]:
     """What of a used layer stands in the way of reading it."""
-    item = f"{layer.path.name}, layer {layer.name}"
+    item = _item(layer)
     found = []
     read = sum(layer.geometry_counts.values())
     if read != layer.count:
         found.append(f"{item}: {layer.count} features are declared and {read} can be read; repair the file")
-    plain = "Point" if layer.role == "fittings" else "LineString"
-    wanted = (plain, f"Multi{plain}")
+    wanted = (*_LINES, "Point", "MultiPoint") if layer.role == "fittings" else _LINES
     wrong = {kind: n for kind, n in layer.geometry_counts.items() if kind not in (*wanted, "none")}
     if wrong:
         kinds = ", ".join(f"{n} {kind}" for kind, n in wrong.items())
         found.append(f"{item}: {kinds} among the {layer.role}; split them off")
     return [*found, *_place_problems(layer, item)]
+
+
+def _item(layer: LayerSummary) -> str:
+    return f"{layer.path.name}, layer {layer.name}"
 
 
 def _place_problems(layer: LayerSummary, item: str) -> list[str]:

@@ -27,11 +27,21 @@ class ValueCount:
         In how many features.
     taken_for : str
         What it was read as, in words.
+    key : str or None
+        The same as a mapping writes it, such as 'ductile_iron' or 'in service'; None when not understood,
+        blank, or a size.
+    meaning : str
+        What a code table says of it; empty where there is none.
+    asked : bool
+        Whether it says something that was not understood, or may mean several things: say which in a mapping.
     """
 
     value: str
     count: int
     taken_for: str
+    key: str | None = None
+    meaning: str = ""
+    asked: bool = False
 
 
 @dataclass(frozen=True)
@@ -50,6 +60,8 @@ class ColumnSummary:
         Distinct values, the most frequent first, of columns whose values matter; else empty.
     uncounted : int
         Features whose value came after the limit of distinct values was reached.
+    note : str
+        How its values are read as a whole, such as the unit and why; empty where there is nothing to say.
     """
 
     name: str
@@ -57,6 +69,7 @@ class ColumnSummary:
     role: str | None = None
     values: tuple[ValueCount, ...] = ()
     uncounted: int = 0
+    note: str = ""
 
 
 @dataclass(frozen=True)
@@ -124,6 +137,8 @@ class SourceSummary:
         How the network would be read, with the reasons; None when that cannot be told.
     problems : tuple of str
         What stands in the way of reading a network, one sentence each.
+    path : pathlib.Path or None
+        Dataset or folder that was looked into; None when every layer names its own file.
     """
 
     source: str
@@ -131,3 +146,15 @@ class SourceSummary:
     unread: tuple[str, ...] = ()
     mapping: LayerMapping | None = None
     problems: tuple[str, ...] = ()
+    path: Path | None = None
+
+    @property
+    def questions(self) -> tuple[str, ...]:
+        """Values that a mapping has to explain, one sentence each."""
+        return tuple(
+            f"{layer.name}, column {column.name}: {value.value!r} ({value.count}) {value.taken_for}"
+            for layer in self.layers
+            for column in layer.columns
+            for value in column.values
+            if layer.role and value.asked
+        )

@@ -70,7 +70,7 @@ def survey_source(source: str | Path) -> SourceSummary:
             found="; ".join(unread) or "no file with layers in it",
             remedy="give a GeoPackage, Shapefile, GeoJSON or FlatGeobuf, or a folder of them",
         )
-    return SourceSummary(source=path.name, layers=_distinct(layers), unread=tuple(unread))
+    return SourceSummary(source=path.name, layers=_distinct(layers), unread=tuple(unread), path=path)
 
 
 def existing(source: str | Path) -> Path:

@@ -13,7 +13,7 @@ from netcorr.tools.parameter import Parameter
 from netcorr.tools.shared_parameters import MAPPING
 
 if TYPE_CHECKING:
-    from netcorr.layers import ColumnSummary, LayerMapping, LayerSummary, SourceSummary
+    from netcorr.layers import ColumnSummary, LayerMapping, LayerSummary, SourceSummary, ValueCount
 
 #: So many different values of a column are shown in the text; all that were counted are in the JSON.
 _SHOWN = 20
@@ -27,12 +27,19 @@ class InspectResult:
     ----------
     summary : SourceSummary
         As found.
+    mapping_file : pathlib.Path or None
+        Mapping that was written.
     """
 
     summary: SourceSummary
+    mapping_file: Path | None = None
     exit_code: int = 0
     verdict: str = ""
-    files: tuple[Path, ...] = ()
+
+    @property
+    def files(self) -> tuple[Path, ...]:
+        """Files that were written."""
+        return () if self.mapping_file is None else (self.mapping_file,)
 
     def text(self) -> str:
         """Give the summary in words."""
@@ -47,13 +54,21 @@ class InspectResult:
             "source": summary.source,
             "can_be_read": not summary.problems,
             "problems": list(summary.problems),
+            "questions": list(summary.questions),
             "unread": list(summary.unread),
             "layers": [_layer_dict(layer) for layer in summary.layers],
             "mapping": None if summary.mapping is None else _mapping_dict(summary.mapping),
+            "mapping_file": None if self.mapping_file is None else str(self.mapping_file),
         }
 
 
-def inspect(*, source: Path, mapping: Path | None = None, feedback: Feedback | None = None) -> InspectResult:
+def inspect(
+    *,
+    source: Path,
+    mapping: Path | None = None,
+    mapping_file: Path | None = None,
+    feedback: Feedback | None = None,
+) -> InspectResult:
     """Look into a source without loading it whole.
 
     Parameters
@@ -62,6 +77,8 @@ def inspect(*, source: Path, mapping: Path | None = None, feedback: Feedback | N
         A file, a folder of files, or a dataset of several layers.
     mapping : pathlib.Path, optional
         TOML file that says which layers and columns mean what; inferred when not given.
+    mapping_file : pathlib.Path, optional
+        TOML file to write the mapping to; never replaces one that is there.
     feedback : Feedback, optional
         Progress and log.
 
@@ -73,11 +90,15 @@ def inspect(*, source: Path, mapping: Path | None = None, feedback: Feedback | N
     Raises
     ------
     LayerError
-        If there is no such source, or it cannot be read.
+        If there is no such source, or it cannot be read, or the file to write exists already.
     """
-    from netcorr.layers import inspect_source
+    from netcorr.layers import inspect_source, write_mapping
+    from netcorr.layers.mapping_file import refuse_existing
 
-    return InspectResult(inspect_source(source, mapping=mapping, feedback=feedback or NoFeedback()))
+    if mapping_file is not None:
+        refuse_existing(mapping_file)
+    summary = inspect_source(source, mapping=mapping, feedback=feedback or NoFeedback())
+    return InspectResult(summary, None if mapping_file is None else write_mapping(summary, mapping_file))
 
 
 def _lines(summary: SourceSummary) -> Iterator[str]:
@@ -92,6 +113,12 @@ def _lines(summary: SourceSummary) -> Iterator[str]:
     if summary.mapping is not None and summary.mapping.reasons:
         yield from ("", "How it was understood")
         yield from (f"  {reason}" for reason in summary.mapping.reasons)
+    if summary.questions:
+        yield ""
+        yield "What a mapping has to say (--write-mapping FILE.toml writes one to fill in)"
+        yield from (f"  {question}" for question in summary.questions[:_SHOWN])
+        if len(summary.questions) > _SHOWN:
+            yield f"  and {len(summary.questions) - _SHOWN} more values"
     yield ""
     if summary.problems:
         yield "What stands in the way of locating leaks on it"
@@ -108,6 +135,8 @@ def _layer_lines(layer: LayerSummary) -> Iterator[str]:
     width = max((len(column.name) for column in layer.columns), default=0)
     for column in layer.columns:
         yield f"  {column.name:<{width}}  {column.dtype:<8}{column.role or '-'}"
+        if column.note:
+            yield f"{'':<{width + 4}}{column.note}"
         yield from _value_lines(column, indent=width + 4)
 
 
@@ -115,7 +144,10 @@ def _value_lines(column: ColumnSummary, *, indent: int) -> Iterator[str]:
     shown = column.values[:_SHOWN]
     width = max((len(value.value or "(blank)") for value in shown), default=0)
     for value in shown:
-        yield f"{'':<{indent}}{value.value or '(blank)':<{width}} {value.count:>7}  {value.taken_for}"
+        meaning = f"{value.meaning}: " if value.meaning else ""
+        yield (
+            f"{'':<{indent}}{value.value or '(blank)':<{width}} {value.count:>7}  {meaning}{value.taken_for}"
+        )
     rest = sum(value.count for value in column.values[_SHOWN:]) + column.uncounted
     if rest:
         yield f"{'':<{indent}}and {rest} features with other values"
@@ -143,15 +175,18 @@ def _layer_dict(layer: LayerSummary) -> dict[str, Any]:
                 "name": column.name,
                 "type": column.dtype,
                 "taken_for": column.role,
-                "values": [
-                    {"value": value.value, "count": value.count, "taken_for": value.taken_for}
-                    for value in column.values
-                ],
+                "note": column.note,
+                "values": [_value_dict(value) for value in column.values],
                 "uncounted": column.uncounted,
             }
             for column in layer.columns
         ],
     }
+
+
+def _value_dict(value: ValueCount) -> dict[str, Any]:
+    meaning = {"meaning": value.meaning} if value.meaning else {}
+    return {"value": value.value, "count": value.count, "taken_for": value.taken_for, **meaning}
 
 
 def _mapping_dict(mapping: LayerMapping) -> dict[str, Any]:
@@ -188,10 +223,22 @@ TOOL = Tool(
             required=True,
         ),
         MAPPING,
+        Parameter(
+            "mapping_file",
+            "file_out",
+            "Mapping to write",
+            "TOML file to write the mapping to, to check and edit; a file that is there is never replaced.",
+            ("--write-mapping",),
+            suffixes=(".toml",),
+        ),
     ),
     examples=(
         ("A GeoPackage, or a folder of Shapefiles:", "town.gpkg"),
         ("The same for a program:", "exports/shapefiles --json"),
+        (
+            "Write what was understood, with a line to fill in for the rest:",
+            "export.gdb --write-mapping our.toml",
+        ),
         ("With the utility's own layer and column names explained:", "export.gdb --mapping our_map.toml"),
     ),
 )
