@@ -1,6 +1,14 @@
 """Two recordings to evidence of the delay between them."""
 
 from netcorr.delay.bound import coherence_moments, coherence_threshold, delay_bound_s, peak_probability
+from netcorr.delay.closure import (
+    EndStops,
+    LoggerOffsets,
+    Misclosure,
+    loop_misclosure,
+    offset_from_end_stops,
+    offsets_of_loggers,
+)
 from netcorr.delay.drift import DriftEstimate, correct_drift, estimate_drift
 from netcorr.delay.evidence import DelayEvidence
 from netcorr.delay.pair import delay_evidence, prepare_round
@@ -11,6 +19,9 @@ __all__ = [
     "CrossSpectra",
     "DelayEvidence",
     "DriftEstimate",
+    "EndStops",
+    "LoggerOffsets",
+    "Misclosure",
     "PreparedRecording",
     "coherence_moments",
     "coherence_threshold",
@@ -20,6 +31,9 @@ __all__ = [
     "delay_bound_s",
     "delay_evidence",
     "estimate_drift",
+    "loop_misclosure",
+    "offset_from_end_stops",
+    "offsets_of_loggers",
     "peak_probability",
     "prepare_recording",
     "prepare_round",
