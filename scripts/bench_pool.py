@@ -13,7 +13,7 @@ Job = TypeVar("Job")
 Result = TypeVar("Result")
 
 #: Libraries that would start threads of their own and so make the workers wait for each other.
-_ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
+ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 
 
 def run_all(function: Callable[[Job], Result], jobs: Sequence[Job], *, workers: int) -> list[Result]:
@@ -33,7 +33,7 @@ def run_all(function: Callable[[Job], Result], jobs: Sequence[Job], *, workers: 
     list
         One result for each job.
     """
-    os.environ.update(dict.fromkeys(_ONE_THREAD, "1"))
+    os.environ.update(dict.fromkeys(ONE_THREAD, "1"))
     results: list[Result] = []
     # new processes read the environment before they load the libraries; forked ones would not
     fresh = multiprocessing.get_context("spawn")
