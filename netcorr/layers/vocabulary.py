@@ -46,7 +46,7 @@ MATERIALS = {
 _ASIDES = re.compile(
     r"\b(?:no[nt]? ducti\w+|lead (?:joint|caulk)\w*|steel (?:cylinder|core|wire)|(?:a )?ame tole"
     r"|(?:(?:cement|mortar|concrete|epoxy|polyurethane|pe|pvc) )*(?:lined|coated|lining|coating|sleeved)"
-    r"|(?:with )?(?:cement |mortar )+(?:lining|coating))\b"
+    r"|(?:with )?(?:cement |mortar )+(?:lining|coating)|zm[ua]?|umh)\b"
 )
 
 #: Words and phrases, the specific before the general: each takes its words out of the text.
@@ -75,7 +75,7 @@ _PHRASES: tuple[tuple[str, str], ...] = (
     ("pe80", r"(?:md ?|hd ?)?pe ?80|pe ?hd ?80|pead ?80|polyeth?yl\w* 80|polietil\w* 80"),
     (
         "pe",
-        r"(?:hd|md|ld|lld) ?pe|pe ?(?:hd|md|ld|ad|bd)|[hl]pe|poly ?eth?[iy]l\w*|polyetheen|polietil\w*|pe",
+        r"(?:hd|md|ld|lld) ?pe|pe ?(?:hd|md|ld|ad|bd|\d\d)|[hl]pe|poly ?eth?[iy]l\w*|polyetheen|polietil\w*|pe",
     ),
     (
         "steel",
@@ -104,14 +104,20 @@ _IRON_WORDS = re.compile(
 _CODES: dict[str, str] = {
     code: key
     for key, codes in (
-        ("grey_iron", ("ci", "cip", "cicl", "uci", "gci", "fg", "gg", "ggl", "gjl", "cast")),
-        ("ductile_iron", ("di", "dip", "dicl", "dci", "fd", "ffd", "ggg", "gjs", "sgi")),
-        ("steel", ("stl", "st", "ms", "mscl", "cs", "ss", "inox")),
+        (
+            "grey_iron",
+            ("ci", "cip", "cicl", "uci", "gci", "fg", "fgl", "ftg", "ffc", "gg", "ggl", "gjl", "gij", "ggij"),
+        ),
+        (
+            "ductile_iron",
+            ("di", "dip", "dicl", "dci", "fd", "fgs", "ftd", "ffd", "ggg", "gjs", "ngij", "sgi"),
+        ),
+        ("steel", ("stl", "st", "ms", "mscl", "cs", "ss", "inox", "galv", "galvanized", "galvanised")),
         ("asbestos_cement", ("acp", "fz", "asb")),
         ("pvc", ("pvcu", "upvc", "c900", "c905")),
         ("pvc_o", ("pvco", "pvcbo", "mopvc")),
         ("pe", ("pe", "poly", "pead", "pehd")),
-        ("concrete", ("conc", "rcp", "pccp", "rccp", "psc", "rc")),
+        ("concrete", ("conc", "rcp", "pccp", "rccp", "psc", "rc", "stb", "spb", "hacch", "ame tole")),
         ("copper", ("cu", "cop")),
         ("grp", ("grp", "gfk", "gvk", "prfv", "prv", "frp", "rpmp", "gre")),
     )
@@ -126,6 +132,23 @@ _AMBIGUOUS: dict[str, tuple[str, ...]] = {
     "fc": ("asbestos_cement", "grey_iron"),  # fibrocemento; ferro cinzento
     "ca": ("asbestos_cement", "concrete"),  # cemento amianto; concreto armado
     "ha": ("concrete", "steel"),
+    "fb": ("asbestos_cement", "concrete"),  # fibrociment; béton fibré
+    "amc": ("asbestos_cement",),  # amianto-cemento; asked, as it is rare
+    "btm": ("concrete",),  # béton à âme tôle; asked, as it is rare
+    "bat": ("concrete",),
+    "ba": ("concrete",),  # béton armé
+    "bp": ("concrete",),  # béton précontraint
+    "hap": ("concrete",),  # hormigón armado pretensado
+    "ff": ("grey_iron", "ductile_iron"),  # ferro fundido
+    "f f": ("grey_iron", "ductile_iron"),
+    "gs": ("ductile_iron", "steel"),  # ghisa sferoidale; galvanised steel
+    "ghs": ("ductile_iron",),
+    "gy": ("grey_iron",),
+    "ngy": ("ductile_iron",),
+    "acc": ("steel",),  # acciaio
+    "pex": ("pe",),  # cross-linked
+    "vpe": ("pe",),
+    "cpvc": ("pvc",),
     "f": ("grey_iron", "ductile_iron"),  # fonte, fundición
     "fo": ("grey_iron", "ductile_iron"),
     "g": ("grey_iron", "ductile_iron"),  # Guss, ghisa
@@ -155,6 +178,29 @@ _AMBIGUOUS: dict[str, tuple[str, ...]] = {
     "eisen": ("grey_iron", "ductile_iron", "steel"),
 }
 
+#: Values of the INSPIRE code list of pipe materials that have a key; the others (ABS, clay, PB, PP, wood ...)
+#: do not occur as water mains here. From memory of the list in the INSPIRE data specification on utility and
+#: government services (D2.8.III.6, version 3.0).
+_INSPIRE_LIST = "/PipeMaterialTypeValue/"
+_INSPIRE = {
+    "asbestos": "asbestos_cement",
+    "blackiron": "steel",  # ungalvanised steel tube, in spite of its name
+    "blacksteel": "steel",
+    "castiron": "grey_iron",  # the list has no ductile iron: check what the utility put under it
+    "compositeconcrete": "concrete",
+    "concrete": "concrete",
+    "cpvc": "pvc",
+    "frp": "grp",
+    "galvanizedsteel": "steel",
+    "pe": "pe",
+    "pex": "pe",
+    "prestressedreinforcedconcrete": "concrete",
+    "pvc": "pvc",
+    "reinforcedconcrete": "concrete",
+    "rpmp": "grp",
+    "steel": "steel",
+}
+
 #: Sizes, pressure classes and unit words that may stand beside a code.
 _SIZE_WORDS = re.compile(
     r"\b(?:(?:dn|d|de|od|nd|nw|pn|sdr|class|cl|k|dr|sch)? ?\d+(?: \d+)*|mm|cm|in|inch\w*|ft"
@@ -182,7 +228,7 @@ def material_from_text(text: object) -> str | None:
     >>> material_from_text("AC") is None, ambiguous_material("AC")
     (True, ('asbestos_cement', 'steel'))
     """
-    candidates, sure = _read(plain_words(text))
+    candidates, sure = _candidates(text)
     return candidates[0] if sure else None
 
 
@@ -204,8 +250,16 @@ def ambiguous_material(text: object) -> tuple[str, ...]:
     >>> ambiguous_material("plastic"), ambiguous_material("steel, PVC"), ambiguous_material("PVC")
     (('pvc', 'pe'), ('pvc', 'steel'), ())
     """
-    candidates, sure = _read(plain_words(text))
+    candidates, sure = _candidates(text)
     return () if sure else candidates
+
+
+def _candidates(text: object) -> tuple[tuple[str, ...], bool]:
+    written = str(text)
+    if _INSPIRE_LIST in written:
+        key = _INSPIRE.get(written.rstrip("/").rsplit("/", 1)[-1].lower())
+        return ((), False) if key is None else ((key,), True)
+    return _read(plain_words(text))
 
 
 @lru_cache(maxsize=4096)
@@ -220,7 +274,7 @@ def _read(words: str) -> tuple[tuple[str, ...], bool]:
     found = _named(words)
     if found:
         return found, len(found) == 1
-    code = " ".join(_SIZE_WORDS.sub(" ", words).split())
+    code = " ".join(_SIZE_WORDS.sub(" ", _ASIDES.sub(" ", words)).split())
     code = code if code in _CODES or code in _AMBIGUOUS else code.replace(" ", "")
     if code in _CODES:
         return (_CODES[code],), True
