@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from netcorr.delay.evidence import DelayEvidence
     from netcorr.network.pipe_network import PipeNetwork
     from netcorr.path.correlation_path import CorrelationPath
-    from netcorr.position.fix import Outcome
+    from netcorr.position.fix import ErrorBudget, Outcome
     from netcorr.position.posterior import PairPosterior
     from netcorr.position.settings import LocateSettings
     from netcorr.position.travel import PathTimes
@@ -28,6 +28,14 @@ if TYPE_CHECKING:
 NO_PLACE = (
     "noise between the sensors, but the evidence is spread too widely to name a place: record again, with "
     "better clocks or known wave speeds"
+)
+
+#: Twice the clocks' standard deviation, brought to the path, is said from this share of its length on,
+CLOCK_SHARE = 0.25
+#: or where it is the largest part of what is uncertain and more than a crew would dig anyway. [m]
+CLOCK_WORTH_A_WORD_M = 1.0
+CLOCK_REMEDY = (
+    "set the clocks by one signal, or exchange the two loggers and record again, which takes out their offset"
 )
 
 
@@ -114,6 +122,9 @@ def locate_pair(
     notes = _notes(path, speeds=speeds, evidence=evidence, times=times)
     if posterior.between > 0.5 and not any(candidate.in_bracket for candidate in candidates):
         notes += (NO_PLACE,)
+    budget = error_budget(posterior, times, evidence=evidence)
+    if posterior.none < 0.5:
+        notes += _clock_notes(budget, length_m=path.length_m)
     return PairFix(
         logger_a=evidence[0].logger_a,
         logger_b=evidence[0].logger_b,
@@ -129,7 +140,7 @@ def locate_pair(
         travel_time_s=times.travel_time_s,
         position_m=posterior.position_m,
         density_per_m=posterior.density_per_m,
-        budget=error_budget(posterior, times, evidence=evidence),
+        budget=budget,
         notes=notes,
     )
 
@@ -178,6 +189,22 @@ def _notes(
         peaks = ", ".join(f"{one.peak_delay_s * 1000:+.2f} ms" for one in evidence)
         notes[f"the rounds disagree: their strongest delays are {peaks}"] = None
     return tuple(notes)
+
+
+def _clock_notes(budget: ErrorBudget, *, length_m: float) -> tuple[str, ...]:
+    """Whether the clocks alone could explain where the answer lies, or make up most of what is uncertain."""
+    clock_m = 2 * budget.clock_m
+    if clock_m > CLOCK_SHARE * length_m:
+        return (
+            f"the clocks alone could move the answer by {clock_m:.0f} m either way on a path of "
+            f"{length_m:.0f} m, so the place may be of their making: {CLOCK_REMEDY}",
+        )
+    others_m = math.hypot(budget.speed_m, budget.length_m, budget.delay_m, budget.model_m)
+    if budget.clock_m > others_m and clock_m > CLOCK_WORTH_A_WORD_M:
+        return (
+            f"most of what is uncertain comes from the clocks ({clock_m:.1f} m either way): {CLOCK_REMEDY}",
+        )
+    return ()
 
 
 def _rounds_disagree(evidence: Sequence[DelayEvidence], *, clock_sd_s: float) -> bool:
