@@ -92,7 +92,10 @@ def _in_wgs84(tables: dict[str, pd.DataFrame], feedback: Feedback) -> dict[str, 
         name: table.to_crs(_WGS84) if isinstance(table, gpd.GeoDataFrame) else table
         for name, table in tables.items()
     }
-    note = shift_note(pyproj.CRS(tables[LEAK_CANDIDATES.name].crs), _WGS84)
+    candidates = tables[LEAK_CANDIDATES.name]
+    is_map = isinstance(candidates, gpd.GeoDataFrame) and len(candidates) > 0
+    bounds = tuple(gpd.GeoDataFrame(candidates).total_bounds) if is_map else None
+    note = shift_note(pyproj.CRS(candidates.crs), _WGS84, bounds=bounds)
     if note:
         feedback.message(note)
         copy = moved[LEAK_CANDIDATES.name].copy()

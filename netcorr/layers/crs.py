@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pyproj
 import shapely
+from pyproj.aoi import AreaOfInterest
 from pyproj.exceptions import CRSError, ProjError
 from pyproj.transformer import TransformerGroup
 
@@ -227,13 +228,17 @@ def outside_area_deg(x: npt.ArrayLike, y: npt.ArrayLike, crs: pyproj.CRS) -> Flo
     return np.where(np.isfinite(off), np.maximum(beyond, off), np.inf)
 
 
-def shift_note(source: pyproj.CRS, target: pyproj.CRS) -> str | None:
+def shift_note(
+    source: pyproj.CRS, target: pyproj.CRS, *, bounds: Sequence[float] | None = None
+) -> str | None:
     """Warn of a datum shift that is coarse or not at hand, in a sentence.
 
     Parameters
     ----------
     source, target : pyproj.CRS
         From and to.
+    bounds : sequence of float, optional
+        West, south, east, north in the unit of `source`: the accuracy depends on the place.
 
     Returns
     -------
@@ -247,13 +252,37 @@ def shift_note(source: pyproj.CRS, target: pyproj.CRS) -> str | None:
     """
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # pyproj warns of what is returned here as a sentence
-        group = TransformerGroup(source, target, always_xy=True)
+        group = TransformerGroup(source, target, always_xy=True, area_of_interest=_area(source, bounds))
     accuracy_m = group.transformers[0].accuracy if group.transformers else -1.0
     if group.best_available and 0 <= accuracy_m <= 1:
         return None
     known = f"about {accuracy_m:g} m" if accuracy_m >= 0 else "unknown"
-    why = "" if group.best_available else " because the grid file of the best shift is not installed"
+    why = "" if group.best_available else f" because {_missing_grid(group)}"
     return f"the datum shift from {source.name} to {target.name} has an accuracy that is {known}{why}"
+
+
+def _area(source: pyproj.CRS, bounds: Sequence[float] | None) -> AreaOfInterest | None:
+    if bounds is None or not np.isfinite(bounds).all():
+        return None
+    to_degrees = pyproj.Transformer.from_crs(source, "EPSG:4326", always_xy=True)
+    west, south, east, north = bounds
+    degrees = to_degrees.transform_bounds(west, south, east, north)
+    return AreaOfInterest(*degrees) if np.isfinite(degrees).all() else None
+
+
+def _missing_grid(group: TransformerGroup) -> str:
+    """Say which file would give the best shift, and how good it would be."""
+    missing = [
+        (operation.accuracy, grid.short_name)
+        for operation in group.unavailable_operations
+        for grid in operation.grids
+        if not grid.available
+    ]
+    if not missing:
+        return "the best shift is not installed"
+    accuracy_m, name = missing[0]
+    good = f", good to {accuracy_m:g} m," if accuracy_m >= 0 else ""
+    return f"the grid file of the best shift ({name}){good} is not installed"
 
 
 def _refuse_other_than_lines(parts: npt.NDArray[Any]) -> None:

@@ -90,7 +90,7 @@ def reprojected(frame: gpd.GeoDataFrame, crs: pyproj.CRS, item: str, *, notes: l
     if frame.crs.equals(crs, ignore_axis_order=True):
         return frame.set_crs(crs, allow_override=True)
     notes.append(f"{item}: brought from {frame.crs.name} to {crs.name}, the CRS of the mains")
-    shift = shift_note(frame.crs, crs)
+    shift = shift_note(frame.crs, crs, bounds=frame.total_bounds if len(frame) else None)
     if shift is not None:
         notes.append(f"{item}: {shift}")
     out = frame.to_crs(crs)

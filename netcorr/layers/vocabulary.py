@@ -75,7 +75,7 @@ _PHRASES: tuple[tuple[str, str], ...] = (
     ("pe80", r"(?:md ?|hd ?)?pe ?80|pe ?hd ?80|pead ?80|polyeth?yl\w* 80|polietil\w* 80"),
     (
         "pe",
-        r"(?:hd|md|ld|lld) ?pe|pe ?(?:hd|md|ld|ad|bd|\d\d)|[hl]pe|poly ?eth?[iy]l\w*|polyetheen|polietil\w*|pe",
+        r"(?:hd|md|l|ld|lld|h) ?pe|pe ?(?:hd|md|ld|ad|bd|\d\d)|poly ?eth?[iy]l\w*|polyetheen|polietil\w*|pe",
     ),
     (
         "steel",
@@ -106,7 +106,23 @@ _CODES: dict[str, str] = {
     for key, codes in (
         (
             "grey_iron",
-            ("ci", "cip", "cicl", "uci", "gci", "fg", "fgl", "ftg", "ffc", "gg", "ggl", "gjl", "gij", "ggij"),
+            (
+                "ci",
+                "cip",
+                "cicl",
+                "uci",
+                "gci",
+                "fg",
+                "fgl",
+                "ftg",
+                "ffc",
+                "gg",
+                "ggl",
+                "gjl",
+                "gij",
+                "ggij",
+                "cast",
+            ),
         ),
         (
             "ductile_iron",
