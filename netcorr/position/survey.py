@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from netcorr.delay import correct_drift, delay_evidence, estimate_drift, prepare_round
 from netcorr.delay.drift import LEAST_DURATION_S
-from netcorr.errors import NetcorrError, NoPathError, PositionError
+from netcorr.errors import NetcorrError, PathError, PositionError
 from netcorr.feedback import Feedback, NoFeedback, check_cancelled
 from netcorr.path import correlation_path
 from netcorr.position.candidates import ranked
@@ -120,7 +120,7 @@ def _plan_pairs(
             path = correlation_path(
                 network, a.fitting, fitting_b=b.fitting, lead_a_m=a.lead_m, lead_b_m=b.lead_m
             )
-        except NoPathError as error:
+        except PathError as error:
             failures.append(error)
             notes.append(f"{a.logger} and {b.logger} were not compared: {error}")
             continue

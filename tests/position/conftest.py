@@ -82,7 +82,7 @@ def times_of(
     speed_m_s: float = 1250.0,
     clock_sd_s: float = 1e-4,
     settings: LocateSettings | None = None,
-    **spread: float,
+    **spread: Any,
 ) -> PathTimes:
     """Times of one uniform pipe."""
     speeds = [speed_of(speed_m_s, **spread)]
@@ -108,7 +108,7 @@ def evidence_of(
     been heard.
     """
     half = math.ceil((times.longest_delay_s + 0.002) / step_s)
-    delay_s = step_s * np.arange(-half, half + 1)
+    delay_s = np.asarray(step_s * np.arange(-half, half + 1), dtype=np.float64)
     log_likelihood = np.full(delay_s.size, floor)
     for at_s, height in peaks.items():
         log_likelihood = np.logaddexp(log_likelihood, height - 0.5 * ((delay_s - at_s) / sd_s) ** 2)

@@ -156,6 +156,20 @@ def test_leak_is_found_beside_usage_of_each_round(times: PathTimes, make_evidenc
     assert posterior.between > 0.95
 
 
+def test_blocks_of_a_round_uncover_a_leak_under_usage(times: PathTimes, make_evidence: Maker) -> None:
+    leak_s, usage_s = delay_of(times, 30.0), delay_of(times, 70.0)
+    whole = make_evidence(times, {leak_s: 4.0, usage_s: 25.0})
+    quiet, covered = make_evidence(times, {leak_s: 8.0}), make_evidence(times, {usage_s: 40.0})
+    blocks = np.stack([one.log_likelihood for one in (quiet, covered, quiet, quiet, quiet)])
+    in_blocks = replace(whole, block_log_likelihood=blocks)
+    assert best_m(pair_posterior(times, [whole], settings=SETTINGS)) == pytest.approx(70, abs=0.2)
+    assert best_m(pair_posterior(times, [in_blocks], settings=SETTINGS)) == pytest.approx(30, abs=0.2)
+    none = replace(whole, block_log_likelihood=blocks[:0])
+    assert probabilities(pair_posterior(times, [none], settings=SETTINGS)) == pytest.approx(
+        probabilities(pair_posterior(times, [whole], settings=SETTINGS))
+    )
+
+
 def test_two_leaks_share_the_density(times: PathTimes, make_evidence: Maker) -> None:
     peaks = {delay_of(times, 25.0): 20.0, delay_of(times, 75.0): 20.0}
     posterior = pair_posterior(times, [make_evidence(times, peaks)] * 2, settings=SETTINGS)
@@ -333,7 +347,7 @@ def test_louder_is_more_probable(times: PathTimes, make_evidence: Maker, at: flo
 
 @pytest.mark.parametrize("sd_s", [2e-5, 7e-5, 3.3e-4, 1e-3])
 def test_blurred_gaussian_is_a_wider_gaussian(sd_s: float) -> None:
-    grid_s = 2.5e-5 * np.arange(-800, 801)
+    grid_s = np.linspace(-0.02, 0.02, 1601)
     own_s = 1e-4
     peak = np.exp(-0.5 * (grid_s / own_s) ** 2)
     blurred = BlurredLikelihood(grid_s, peak, largest_sd_s=1e-3)
@@ -345,7 +359,7 @@ def test_blurred_gaussian_is_a_wider_gaussian(sd_s: float) -> None:
 
 
 def test_no_blur_below_the_grid_and_none_beyond_the_largest() -> None:
-    grid_s = 1e-4 * np.arange(-100, 101)
+    grid_s = np.linspace(-0.01, 0.01, 201)
     peak = np.exp(-0.5 * (grid_s / 1e-3) ** 2)
     blurred = BlurredLikelihood(grid_s, peak, largest_sd_s=5e-4)
     places = np.array([0.0, 1e-3])

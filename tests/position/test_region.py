@@ -23,9 +23,9 @@ def normalised(x: Real, shape: Real) -> Real:
 
 
 def humps(seed: int) -> Real:
-    """Density of one to four humps over a floor."""
+    """Density of one to four humps over a floor, which slopes so that no two heights are the same."""
     rng = np.random.default_rng(seed)
-    shape = np.full(X.size, 10 ** rng.uniform(-8, -2))
+    shape = 10 ** rng.uniform(-8, -2) * (1 + X / 1000)
     for _ in range(rng.integers(1, 5)):
         shape += rng.uniform(0.1, 1) * stats.norm.pdf(X, rng.uniform(-5, 105), rng.uniform(0.2, 8))
     return normalised(X, shape)

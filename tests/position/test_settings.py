@@ -32,9 +32,11 @@ def test_defaults_are_allowed() -> None:
 )
 @pytest.mark.parametrize("value", [-0.1, math.nan, math.inf])
 def test_spreads_are_finite_and_not_negative(name: str, value: float) -> None:
+    wrong: dict[str, Any] = {name: value}
+    zero: dict[str, Any] = {name: 0.0}
     with pytest.raises(PositionError, match=f"setting {name}: .*; give 0 or a positive number"):
-        LocateSettings(**{name: value})
-    assert getattr(LocateSettings(**{name: 0.0}), name) == 0
+        LocateSettings(**wrong)
+    assert getattr(LocateSettings(**zero), name) == 0
 
 
 @pytest.mark.parametrize(
@@ -43,8 +45,9 @@ def test_spreads_are_finite_and_not_negative(name: str, value: float) -> None:
 )
 @pytest.mark.parametrize("value", [0.0, 1.0, 95.0, math.nan])
 def test_shares_lie_between_0_and_1(name: str, value: float) -> None:
+    wrong: dict[str, Any] = {name: value}
     with pytest.raises(PositionError, match=f"setting {name}: .*between 0 and 1"):
-        LocateSettings(**{name: value})
+        LocateSettings(**wrong)
 
 
 @pytest.mark.parametrize(
