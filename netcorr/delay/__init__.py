@@ -1,5 +1,6 @@
 """Two recordings to evidence of the delay between them."""
 
+from netcorr.delay.blocks import block_log_likelihood
 from netcorr.delay.bound import coherence_moments, coherence_threshold, delay_bound_s, peak_probability
 from netcorr.delay.closure import (
     EndStops,
@@ -23,6 +24,7 @@ __all__ = [
     "LoggerOffsets",
     "Misclosure",
     "PreparedRecording",
+    "block_log_likelihood",
     "coherence_moments",
     "coherence_threshold",
     "correct_drift",

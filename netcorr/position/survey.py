@@ -7,12 +7,12 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import TYPE_CHECKING
 
-from netcorr.delay import correct_drift, delay_evidence, estimate_drift, prepare_round
-from netcorr.delay.drift import LEAST_DURATION_S
+from netcorr.delay import prepare_round
 from netcorr.errors import NetcorrError, PathError, PositionError
 from netcorr.feedback import Feedback, NoFeedback, check_cancelled
 from netcorr.path import correlation_path
 from netcorr.position.candidates import ranked
+from netcorr.position.compare import Comparison, compare, tell_bursts
 from netcorr.position.fix import PairFix, SurveyFix
 from netcorr.position.pair import locate_pair, path_speeds
 from netcorr.position.settings import LocateSettings
@@ -22,7 +22,6 @@ from netcorr.position.travel import PathTimes, path_times
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from netcorr.delay.evidence import DelayEvidence
     from netcorr.delay.prepare import PreparedRecording
     from netcorr.network.pipe_network import PipeNetwork
     from netcorr.path.correlation_path import CorrelationPath
@@ -80,32 +79,23 @@ def locate_survey(
     sites = find_sites(network, rounds, settings=settings)
     planned, notes = _plan_pairs(network, sites, settings=settings)
     longest_s = max(pair.times.longest_delay_s for pair in planned)
-    evidence: dict[tuple[str, str], list[DelayEvidence]] = {(p.a.logger, p.b.logger): [] for p in planned}
-    drift_sd_s = dict.fromkeys(evidence, 0.0)
+    compared: dict[tuple[str, str], list[Comparison]] = {(p.a.logger, p.b.logger): [] for p in planned}
     for done, one in enumerate(rounds):
-        check_cancelled(feedback)
-        feedback.progress(done / len(rounds), f"round {one.number}")
+        feedback.progress(done / (len(rounds) + 1), f"round {one.number}")
         prepared = _prepare(one, longest_s=longest_s, settings=settings)
         for pair in planned:
             check_cancelled(feedback)
             if pair.a.logger in prepared and pair.b.logger in prepared:
-                found, sd_s = _compare(pair, prepared, one=one, settings=settings)
-                evidence[pair.a.logger, pair.b.logger].append(found)
-                drift_sd_s[pair.a.logger, pair.b.logger] = max(drift_sd_s[pair.a.logger, pair.b.logger], sd_s)
-    fixes = tuple(
-        locate_pair(
-            pair.path,
-            evidence[pair.a.logger, pair.b.logger],
-            times=_with_drift(pair.times, drift_sd_s[pair.a.logger, pair.b.logger]),
-            speeds=pair.speeds,
-            network=network,
-            settings=settings,
-        )
-        for pair in planned
-        if evidence[pair.a.logger, pair.b.logger]
-    )
+                compared[pair.a.logger, pair.b.logger].append(
+                    _compare(pair, prepared, one=one, settings=settings)
+                )
+    fixes = []
+    for pair in planned:
+        check_cancelled(feedback)
+        if comparisons := compared[pair.a.logger, pair.b.logger]:
+            fixes.append(_locate(pair, comparisons, network=network, settings=settings))
     feedback.progress(1.0, "located")
-    return _survey_fix(network, recordings, fixes, settings=settings, notes=notes)
+    return _survey_fix(network, recordings, tuple(fixes), settings=settings, notes=notes)
 
 
 def _plan_pairs(
@@ -153,48 +143,35 @@ def _prepare(one: Round, *, longest_s: float, settings: LocateSettings) -> Mappi
 
 
 def _compare(
-    pair: _PlannedPair,
-    prepared: Mapping[str, PreparedRecording],
-    *,
-    one: Round,
-    settings: LocateSettings,
-) -> tuple[DelayEvidence, float]:
-    """Evidence of one pair in one round, and what is uncertain of its delay because of drift. [s]"""
-    a, b = prepared[pair.a.logger], prepared[pair.b.logger]
-    notes: tuple[str, ...] = ()
-    drift_sd_s = 0.0
-    if a.duration_s >= LEAST_DURATION_S and not _drift_is_known(pair, one):
-        drift = estimate_drift(a, b, max_delay_s=pair.times.longest_delay_s)
-        drift_sd_s = drift.remaining_sd_s
-        if drift.significant:
-            b = correct_drift(b, drift.drift_ppm)
-            notes = (
-                f"the clocks of {pair.a.logger} and {pair.b.logger} drift by {abs(drift.drift_ppm):.1f} ppm "
-                f"against each other (sd {drift.standard_error_ppm:.1f}); corrected",
-            )
-    evidence = delay_evidence(
-        a,
-        b,
+    pair: _PlannedPair, prepared: Mapping[str, PreparedRecording], *, one: Round, settings: LocateSettings
+) -> Comparison:
+    """Compare one pair in one round."""
+    by_logger = {recording.logger: recording for recording in one.recordings}
+    a, b = pair.a.logger, pair.b.logger
+    return compare(
+        prepared[a],
+        prepared[b],
+        recordings=(by_logger[a], by_logger[b]),
         max_delay_s=pair.times.longest_delay_s,
         band_hz=settings.band_hz,
-        logger_a=pair.a.logger,
-        logger_b=pair.b.logger,
         round_number=one.number,
     )
-    return replace(evidence, notes=evidence.notes + notes), drift_sd_s
 
 
-def _drift_is_known(pair: _PlannedPair, one: Round) -> bool:
-    """Whether the table says of both loggers how well their drift is known: then it is not estimated."""
-    stated = {
-        recording.logger: recording.deployment.clock_drift_sd_ppm is not None for recording in one.recordings
-    }
-    return stated[pair.a.logger] and stated[pair.b.logger]
-
-
-def _with_drift(times: PathTimes, drift_sd_s: float) -> PathTimes:
-    """Times whose clock error holds what remains of the drift."""
-    return replace(times, clock_sd_s=math.hypot(times.clock_sd_s, drift_sd_s)) if drift_sd_s else times
+def _locate(
+    pair: _PlannedPair, comparisons: Sequence[Comparison], *, network: PipeNetwork, settings: LocateSettings
+) -> PairFix:
+    """Weigh all rounds of one pair; what remains of the drift is part of its clock error."""
+    drift_sd_s = max(one.drift_sd_s for one in comparisons)
+    times = replace(pair.times, clock_sd_s=math.hypot(pair.times.clock_sd_s, drift_sd_s))
+    return locate_pair(
+        pair.path,
+        tell_bursts(comparisons, band_hz=settings.band_hz),
+        times=times,
+        speeds=pair.speeds,
+        network=network,
+        settings=settings,
+    )
 
 
 def _survey_fix(
