@@ -261,7 +261,7 @@ def shift_note(
     return f"the datum shift from {source.name} to {target.name} has an accuracy that is {known}{why}"
 
 
-def _area(source: pyproj.CRS, bounds: Sequence[float] | None) -> AreaOfInterest | None:
+def _area(source: pyproj.CRS, bounds: Sequence[float] | None) -> Any:
     if bounds is None or not np.isfinite(bounds).all():
         return None
     to_degrees = pyproj.Transformer.from_crs(source, "EPSG:4326", always_xy=True)

@@ -104,7 +104,7 @@ def _fill(
         if len(answer.mains):
             told.append(f"{len(answer.mains)} {answer.summary}")
         open_ = np.setdiff1d(open_, answer.mains)
-    out[column] = values
+    out[column] = pd.Series(values, index=out.index, dtype=mains[column].dtype)  # None stays None
     if asked:
         rest = [f"{len(open_)} stay unknown"] if len(open_) else []
         notes.append(f"{item}: {role} missing for {asked}: {listed([*told, *rest])}")

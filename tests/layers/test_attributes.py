@@ -6,14 +6,10 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
-import pandas as pd
 import pytest
 from shapely import LineString, Point
 
-from netcorr.errors import LayerError
-from netcorr.layers.asset_ids import asset_ids, refuse_duplicates
 from netcorr.layers.attributes import fittings_attributes, mains_attributes
-from netcorr.layers.distinct import texts
 from netcorr.layers.mapping import FittingsMapping, MainsMapping
 
 ITEM = "x.gpkg, layer mains"
@@ -28,28 +24,6 @@ def frame(n: int, **roles: list[object]) -> gpd.GeoDataFrame:
 
 def mapped(*roles: str, **options: Any) -> MainsMapping:
     return MainsMapping("mains", {role: role.upper() for role in ("asset_id", *roles)}, **options)
-
-
-def test_texts_of_every_kind_of_column() -> None:
-    assert texts(pd.Series([1, 2])) == ["1", "2"]
-    assert texts(pd.Series([1.0, np.nan, 2.25])) == ["1", None, "2.25"]
-    assert texts(pd.Series([True, False])) == ["True", "False"]
-    assert texts(pd.Series([" a", "", None], dtype=object)) == ["a", None, None]
-
-
-def test_ids_name_the_column_and_the_feature() -> None:
-    values = pd.Series(["A", None], index=[11, 12])
-    with pytest.raises(LayerError, match="1 features without an id in 'NR': number 12"):
-        asset_ids(values, "NR", ITEM)
-
-
-def test_only_the_first_duplicates_are_named() -> None:
-    with pytest.raises(LayerError) as caught:
-        refuse_duplicates(list("AABBCCDD"), list(range(8)), ITEM)
-    assert (
-        "4 ids are used more than once: A (features 0, 1), B (features 2, 3), C (features 4, 5) ...;"
-        in str(caught.value)
-    )
 
 
 def test_units_of_every_numeric_column() -> None:
