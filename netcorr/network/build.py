@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import shapely
 
 from netcorr.errors import NetworkError
 from netcorr.feedback import Feedback, NoFeedback, check_cancelled
@@ -18,6 +17,7 @@ from netcorr.network.graph import graph_from_pieces, measured_ratio
 from netcorr.network.joints import find_joints, joint_places
 from netcorr.network.lines import Lines
 from netcorr.network.log import ChangeLog
+from netcorr.network.overshoots import without_overshoots
 from netcorr.network.pieces import Cuts, cut_lines
 from netcorr.network.pipe_network import FITTING_COLUMNS, PipeNetwork
 from netcorr.network.tolerances import SAME_PLACE_M, Tolerances
@@ -98,7 +98,8 @@ def build_network(
     lines = _clean_lines(layers, log)
     feedback.progress(0.2, "joining mains")
     check_cancelled(feedback)
-    joints = find_joints(lines, shapely.STRtree(lines.geometries), tolerances=tolerances)
+    lines, tree = without_overshoots(lines, layers.mains.crs, tolerances=tolerances, log=log)
+    joints = find_joints(lines, tree, tolerances=tolerances)
     feedback.progress(0.5, "attaching fittings")
     check_cancelled(feedback)
     attached = nearest_mains(layers, lines, log, tolerances=tolerances)
@@ -209,10 +210,10 @@ def _log_joints(lines: Lines, joints: Joints, *, node_xy: Floats, node_plane: Fl
     ids = lines.ids
     moved_m = np.hypot(*(lines.ends - node_plane[joints.end_joint]).T)
     moved = np.flatnonzero(moved_m > SAME_PLACE_M / 10)
-    text = [
-        f"{'end' if end % 2 else 'start'} moved {far:.2f} m to a joint"
-        for end, far in zip(moved.tolist(), moved_m[moved].tolist(), strict=True)
-    ]
+    centimetres = np.rint(moved_m[moved] * 100).astype(int)
+    code, unique = pd.factorize(2 * centimetres + moved % 2)  # one text for all that read the same
+    words = [f"{'end' if k % 2 else 'start'} moved {k // 2 / 100:.2f} m to a joint" for k in unique.tolist()]
+    text = np.array(words, dtype=object)[code].tolist()
     places = node_xy[joints.end_joint[moved]]
     log.add("joined", ids[moved // 2], xy=places, text=text, moved_m=moved_m[moved])
     text = [

@@ -79,8 +79,7 @@ def without_duplicates(lines: Lines, keep: NDArray[np.bool_], log: ChangeLog) ->
     stays = pd.Series(suspects[~first], index=same[~first])
     gone = suspects[first]
     kept = stays.loc[same[first]].to_numpy()
-    texts = [_duplicate_text(lines, int(g), int(k)) for g, k in zip(gone, kept, strict=True)]
-    _log_lines("duplicate", lines, gone, log, texts)
+    _log_lines("duplicate", lines, gone, log, _duplicate_texts(lines, gone, kept))
     result = keep.copy()
     result[gone] = False
     return result
@@ -93,15 +92,13 @@ def _suspects(lines: Lines, keep: NDArray[np.bool_]) -> NDArray[np.intp]:
     return table.index[table.duplicated(keep=False)].to_numpy()
 
 
-def _duplicate_text(lines: Lines, gone: int, kept: int) -> str:
-    a, b = lines.frame.iloc[gone], lines.frame.iloc[kept]
-    differing = [name for name in _COMPARED if not _equal(a[name], b[name])]
-    text = f"drawn exactly like main {b['asset_id']}, which is kept"
-    return text + (f"; they differ in {', '.join(differing)}" if differing else "")
-
-
-def _equal(a: Any, b: Any) -> bool:
-    return bool(a == b or (pd.isna(a) and pd.isna(b)))
+def _duplicate_texts(lines: Lines, gone: NDArray[np.intp], kept: NDArray[np.intp]) -> list[str]:
+    one, other = (lines.frame[[*_COMPARED]].iloc[rows].reset_index(drop=True) for rows in (gone, kept))
+    differ = ((one != other) & ~(one.isna() & other.isna())).to_numpy()
+    texts = [f"drawn exactly like main {asset}, which is kept" for asset in lines.ids[kept]]
+    for k in np.flatnonzero(differ.any(axis=1)).tolist():
+        texts[k] += f"; they differ in {', '.join(np.array(_COMPARED)[differ[k]])}"
+    return texts
 
 
 def _log_lines(change: str, lines: Lines, which: NDArray[np.intp], log: ChangeLog, text: list[str]) -> None:

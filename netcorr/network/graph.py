@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import gc
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 import geopandas as gpd
@@ -13,7 +15,10 @@ import shapely
 from netcorr.network.pipe_network import EDGE_ATTRIBUTES
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     import pyproj
+    from numpy.typing import NDArray
 
     from netcorr.network.lines import Floats, Ints, Lines
     from netcorr.network.log import ChangeLog
@@ -94,16 +99,30 @@ def graph_from_pieces(
     number = np.empty(len(xy), dtype=np.intp)
     number[order] = np.arange(len(xy))
     graph = nx.MultiGraph(crs=crs)
-    places = zip(xy[order, 0].tolist(), xy[order, 1].tolist(), strict=True)
-    graph.add_nodes_from((k, {"x": x, "y": y}) for k, (x, y) in enumerate(places))
-    from_node, to_node = number[parted.from_node].tolist(), number[parted.to_node].tolist()
+    nodes = np.arange(len(xy)).astype(object)  # every number one object, wherever it is used
     columns = _columns(lines, pieces, ratio)
-    columns["from_node"], columns["to_node"] = from_node, to_node
-    values = zip(*(columns[name] for name in EDGE_ATTRIBUTES), strict=True)
-    attributes = (dict(zip(EDGE_ATTRIBUTES, row, strict=True)) for row in values)
-    graph.add_edges_from(zip(from_node, to_node, attributes, strict=True))
+    for name, ends in (("from_node", parted.from_node), ("to_node", parted.to_node)):
+        columns[name] = nodes[number[ends]].tolist()
+    rows = zip(*(columns[name] for name in EDGE_ATTRIBUTES), strict=True)
+    with _without_collection():
+        for node, x, y in zip(nodes.tolist(), xy[order, 0].tolist(), xy[order, 1].tolist(), strict=True):
+            graph.add_node(node, x=x, y=y)
+        for u, v, row in zip(columns["from_node"], columns["to_node"], rows, strict=True):
+            graph.add_edge(u, v, **dict(zip(EDGE_ATTRIBUTES, row, strict=True)))
     graph.add_edges_from(_links(parted, number))
     return graph, number
+
+
+@contextmanager
+def _without_collection() -> Iterator[None]:
+    """Spare Python the search for garbage among millions of new objects: it takes as long as making them."""
+    was_enabled = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_enabled:
+            gc.enable()
 
 
 def _columns(lines: Lines, pieces: Pieces, ratio: Floats) -> dict[str, list[Any]]:
@@ -111,17 +130,26 @@ def _columns(lines: Lines, pieces: Pieces, ratio: Floats) -> dict[str, list[Any]
     line = pieces.line
     columns: dict[str, list[Any]] = {"pipe_id": lines.ids[line].tolist()}
     for name in _COPIED:
-        code, unique = pd.factorize(lines.frame[name], use_na_sentinel=True)
         missing = None if name.startswith("material") else float("nan")
-        values = np.array(
-            [*unique.tolist(), missing], dtype=object
-        )  # each value once, whatever the number of edges
-        columns[name] = values[code[line]].tolist()
-    columns["drawn_length_m"] = pieces.drawn_m.tolist()
-    columns["length_m"] = (pieces.drawn_m * ratio[line]).tolist()
+        columns[name] = _each_once(lines.frame[name], missing)[line].tolist()
+    drawn_m = pieces.drawn_m.astype(object)
+    columns["drawn_length_m"] = drawn_m.tolist()
+    measured = ratio[line] != 1  # elsewhere both lengths are one object
+    drawn_m[measured] = (pieces.drawn_m * ratio[line])[measured]
+    columns["length_m"] = drawn_m.tolist()
     columns["geometry"] = pieces.geometry.tolist()
     columns["is_open"] = lines.in_service[line].tolist()
+    assumed = lines.frame["assumed"] if "assumed" in lines.frame else pd.Series("", index=lines.frame.index)
+    columns["assumed"] = _each_once(assumed.fillna(""), "")[line].tolist()
     return columns
+
+
+def _each_once(values: Any, missing: Any) -> NDArray[np.object_]:
+    """Values with equal ones as one object, whatever the number of edges."""
+    code, unique = pd.factorize(values, use_na_sentinel=True)
+    objects = np.empty(len(unique) + 1, dtype=object)
+    objects[:] = [*unique.tolist(), missing]
+    return objects[code]
 
 
 def measured_ratio(lines: Lines, pieces: Pieces, log: ChangeLog) -> Floats:
@@ -150,6 +178,7 @@ def _links(parted: Parted, number: Ints) -> list[tuple[int, int, dict[str, Any]]
         "length_m": 0.0,
         "drawn_length_m": 0.0,
         "is_open": False,
+        "assumed": "",
     }
     return [
         (u, v, blank | {"pipe_id": valve, "geometry": shape, "from_node": u, "to_node": v})

@@ -98,7 +98,7 @@ def find_joints(lines: Lines, tree: shapely.STRtree, *, tolerances: Tolerances) 
         _cut_links(lines, cuts, len(spots), tolerances.end_m),
     )
     apart = _must_stay_apart(lines, end_spot, tolerances.end_m)
-    places = np.vstack([spots, _plane_at(lines, cuts)])
+    places = np.vstack([spots, lines.at_plane(cuts.line, cuts.along_m)])
     bars = Bars(end_spot[2 * apart], end_spot[2 * apart + 1], lines.length_m[apart])
     label, refused = cluster(places, links, bars=bars)
     used, numbered = np.unique(label[: len(spots)], return_inverse=True)
@@ -191,13 +191,6 @@ def _must_stay_apart(lines: Lines, end_spot: Ints, end_m: float) -> Ints:
     return np.flatnonzero(~ring & (end_spot[0::2] != end_spot[1::2]))
 
 
-def _plane_at(lines: Lines, cuts: _Touches) -> Floats:
-    after = lines.vertex_after(cuts.line, cuts.along_m)
-    span = lines.along_m[after] - lines.along_m[after - 1]
-    part = np.divide(cuts.along_m - lines.along_m[after - 1], span, out=np.zeros(len(after)), where=span > 0)
-    return lines.plane[after - 1] + part[:, None] * (lines.plane[after] - lines.plane[after - 1])
-
-
 def _joints(
     lines: Lines, end_joint: Ints, *, cuts: _Touches, cut_joint: Ints, end_at: Ints, reach_m: float
 ) -> Joints:
@@ -240,9 +233,7 @@ def joint_places(lines: Lines, joints: Joints, cut_xyz: Floats) -> tuple[NDArray
     most = np.zeros(joints.count)
     np.maximum.at(most, joints.end_joint, share)
     chosen = share == most[joints.end_joint]
-    cut_plane = _plane_at(
-        lines, _Touches(joints.touch_end, joints.cut_line, joints.cut_along_m, joints.cut_along_m)
-    )
+    cut_plane = lines.at_plane(joints.cut_line, joints.cut_along_m)
     xy = _means(joints, chosen, lines.xyz[ends, :2], cut_xyz[:, :2])
     return xy, _means(joints, chosen, lines.plane[ends], cut_plane)
 

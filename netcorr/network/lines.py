@@ -55,6 +55,11 @@ class Lines:
         """Take the vertices out of a frame of LineStrings."""
         xyz, line = shapely.get_coordinates(frame.geometry.array, include_z=True, return_index=True)
         xyz[xyz[:, 2] == 0, 2] = np.nan  # a height of exactly nothing is a height not given
+        return cls.from_vertices(frame, xyz, line=line, crs=crs)
+
+    @classmethod
+    def from_vertices(cls, frame: gpd.GeoDataFrame, xyz: Floats, *, line: Ints, crs: pyproj.CRS) -> Lines:
+        """Take vertices with the number of the line that each belongs to, in order of the lines."""
         ground = GroundPlane.about(xyz[:, :2], crs)
         plane = ground.metres(xyz[:, :2])
         first = np.searchsorted(line, np.arange(len(frame) + 1))
@@ -112,6 +117,13 @@ class Lines:
         part = np.clip(part, 0.0, 1.0)[:, None]
         before, behind = self.xyz[after - 1], self.xyz[after]
         return np.where(part == 1, behind, before + part * (behind - before))
+
+    def at_plane(self, line: Ints, along_m: Floats) -> Floats:
+        """Places along lines, in the plane, shape (p, 2). [m]"""
+        after = self.vertex_after(line, along_m)
+        span = self.along_m[after] - self.along_m[after - 1]
+        part = np.divide(along_m - self.along_m[after - 1], span, out=np.zeros(len(after)), where=span > 0)
+        return self.plane[after - 1] + part[:, None] * (self.plane[after] - self.plane[after - 1])
 
     def vertex_after(self, line: Ints, along_m: Floats) -> Ints:
         """Index of the vertex behind each place; the one before it is on the same line."""

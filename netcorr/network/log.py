@@ -24,6 +24,7 @@ CHANGES = {
     "zero_length": "a main without length was left out",
     "duplicate": "a main, or a part of one, drawn twice was left out once",
     "spur": "some decimetres of a main that ran past a joint and back to it were left out",
+    "overshoot": "the end of a main ran past another main, and was cut back to it",
     "cut": "a main was cut where the end of another touches it",
     "joined": "the end of a main was moved to a joint",
     "kept_apart": "ends within the tolerance were not joined, because that would swallow a short main",
@@ -95,5 +96,8 @@ class ChangeLog:
         rows, xy = rows.iloc[order].reset_index(drop=True), np.vstack(self._places)[order]
         points = np.full(len(rows), None, dtype=object)
         known = np.isfinite(xy).all(axis=1)
-        points[known] = shapely.points(xy[known])
+        place, unique = pd.factorize(xy[known, 0] + 1j * xy[known, 1])
+        points[known] = np.asarray(shapely.points(unique.real, unique.imag))[
+            place
+        ]  # many rows share their joint
         return gpd.GeoDataFrame(rows[list(LOG_COLUMNS)], geometry=points, crs=self.crs)

@@ -28,6 +28,7 @@ EDGE_ATTRIBUTES = (
     "from_node",  # int, node at the first coordinate of `geometry`
     "to_node",  # int, node at the last coordinate
     "is_open",  # bool; False for mains out of service and for the link across a closed valve
+    "assumed",  # str, what of the attributes is an assumption, in words; '' where nothing is
 )
 
 #: Columns of `PipeNetwork.fittings`; the index is the fitting's asset id.

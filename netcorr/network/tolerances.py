@@ -25,16 +25,20 @@ class Tolerances:
     fitting_m : float
         A fitting this near to a main sits on it. Valves are drawn some decimetres off, hydrants a few
         metres; what is farther off is more likely on a main that is missing. [m]
+    overshoot_m : float
+        A free end that runs past another main by no more than this, along its own, was meant to end on
+        it. The crossing itself speaks for a joint, so this may be more than `cut_m`. [m]
 
     Examples
     --------
     >>> Tolerances(join_m=0.5)
-    Tolerances(join_m=0.5, cut_m=0.2, fitting_m=5.0)
+    Tolerances(join_m=0.5, cut_m=0.2, fitting_m=5.0, overshoot_m=0.5)
     """
 
     join_m: float = 0.2
     cut_m: float = 0.2
     fitting_m: float = 5.0
+    overshoot_m: float = 0.5
 
     def __post_init__(self) -> None:
         for field in fields(self):

@@ -70,9 +70,10 @@ def part_at_valves(
     link_valve: list[str] = []
     links: list[tuple[int, int]] = []
     parted: dict[int, str] = {}
+    rows: list[tuple[str, str]] = []
     for valve, node in zip(valves.tolist(), nodes.tolist(), strict=True):
         here = by_node.get(node, [])
-        _log_valve(log, valve, place=node_xy[node], pipes=len(here), shared=parted.get(node))
+        rows.append(_change(pipes=len(here), shared=parted.get(node)))
         if node in parted:
             continue
         parted[node] = valve
@@ -80,6 +81,9 @@ def part_at_valves(
             ends[end] = len(node_xy) + len(links)
             links.append((node, int(ends[end])))
             link_valve.append(valve)
+    for change in sorted({change for change, _ in rows}):
+        which = [k for k, row in enumerate(rows) if row[0] == change]
+        log.add(change, valves[which], xy=node_xy[nodes[which]], text=[rows[k][1] for k in which])
     link_nodes = np.array(links, dtype=np.intp).reshape(-1, 2)
     return Parted(
         from_node=ends[0::2],
@@ -90,17 +94,15 @@ def part_at_valves(
     )
 
 
-def _log_valve(log: ChangeLog, valve: str, *, place: Floats, pipes: int, shared: str | None) -> None:
+def _change(*, pipes: int, shared: str | None) -> tuple[str, str]:
+    """Kind of change at a closed valve, and the words for it."""
     if shared is not None:
-        change, text = "closed", f"closed valve at the place of closed valve {shared}"
-    elif pipes < 2:
-        change, text = "closed_end", "closed valve at a dead end; nothing to part"
-    elif pipes == 2:
-        change, text = "closed", "closed valve; the pipes on either side do not connect"
-    else:
-        change = "closed_joint"
-        text = (
-            f"closed valve where {pipes} pipes meet; all are taken as shut off from each other: "
-            "move the valve onto the pipe that it shuts"
-        )
-    log.add(change, [valve], xy=place, text=[text])
+        return "closed", f"closed valve at the place of closed valve {shared}"
+    if pipes < 2:
+        return "closed_end", "closed valve at a dead end; nothing to part"
+    if pipes == 2:
+        return "closed", "closed valve; the pipes on either side do not connect"
+    return "closed_joint", (
+        f"closed valve where {pipes} pipes meet; all are taken as shut off from each other: "
+        "move the valve onto the pipe that it shuts"
+    )

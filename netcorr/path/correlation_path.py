@@ -33,6 +33,8 @@ class PathSegment:
         In the network's CRS, from A towards B.
     from_node, to_node : int
         Nodes of the network graph at its ends, in the direction from A to B.
+    assumed : str
+        What of its attributes is an assumption, in words; '' where nothing is.
     """
 
     pipe_id: str
@@ -46,6 +48,7 @@ class PathSegment:
     geometry: LineString
     from_node: int
     to_node: int
+    assumed: str = ""
 
     def __post_init__(self) -> None:
         if not (math.isfinite(self.length_m) and self.length_m > 0):

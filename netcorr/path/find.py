@@ -195,6 +195,7 @@ def _segment(network: PipeNetwork, edge: Edge) -> PathSegment:
         geometry=data["geometry"] if along else data["geometry"].reverse(),
         from_node=u,
         to_node=v,
+        assumed=data.get("assumed", ""),
     )
 
 

@@ -10,7 +10,7 @@ import pytest
 import shapely
 
 from netcorr.layers.network_layers import NetworkLayers
-from netcorr.network import build_network
+from netcorr.network import Tolerances, build_network
 
 Maker = Callable[..., NetworkLayers]
 
@@ -105,10 +105,11 @@ def test_end_that_runs_past_a_joint_makes_no_second_way(make_layers: Maker) -> N
         "S": [(0.05, -90), (-1.5, -45), (0.117, 0.097)],
         "N": [(-0.085, -0.1), (-2.7, 45), (0, 90)],
     }
-    network = build_network(make_layers(mains))
-    pairs = [frozenset((u, v)) for u, v in network.graph.edges()]
-    assert len(pairs) == len(set(pairs))
-    assert "duplicate" in set(network.log["change"])
+    for overshoot_m, change in ((0.0, "duplicate"), (0.5, "overshoot")):
+        network = build_network(make_layers(mains), tolerances=Tolerances(overshoot_m=overshoot_m))
+        pairs = [frozenset((u, v)) for u, v in network.graph.edges()]
+        assert len(pairs) == len(set(pairs))
+        assert change in set(network.log["change"])
 
 
 def test_two_ways_of_one_length_that_are_apart_are_both_kept(make_layers: Maker) -> None:

@@ -66,7 +66,7 @@ def test_shortest_ways_are_those_of_scipy(ky4: dict[str, Any], make_layers: Make
         crs=ky4["crs"],
         corner=(0, 0),
     )
-    network = build_network(layers, tolerances=Tolerances(join_m=0.0, cut_m=0.0))
+    network = build_network(layers, tolerances=Tolerances(join_m=0.0, cut_m=0.0, overshoot_m=0.0))
     assert not set(network.log["change"]) & {"cut", "joined", "kept_apart"}
     assert network.graph.number_of_edges() == len(ky4["pipes"])
     np.testing.assert_allclose(built_lengths_m(network, names), true_lengths_m(ky4, names), rtol=1e-9)
@@ -152,7 +152,8 @@ def test_two_networks_drawn_over_each_other_stay_two(make_layers: Maker) -> None
 def test_lines_of_the_model_keep_their_ground_length(ky4: dict[str, Any], make_layers: Maker) -> None:
     lines = {name: coords for name, _, _, coords in ky4["pipes"][:60]}
     network = build_network(
-        make_layers(lines, crs=ky4["crs"], corner=(0, 0)), tolerances=Tolerances(0.0, 0.0)
+        make_layers(lines, crs=ky4["crs"], corner=(0, 0)),
+        tolerances=Tolerances(join_m=0.0, cut_m=0.0, overshoot_m=0.0),
     )
     edges = gpd.pd.DataFrame([data for *_, data in network.graph.edges(data=True)])
     drawn = edges.groupby("pipe_id")["drawn_length_m"].sum()
