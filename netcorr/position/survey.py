@@ -81,6 +81,7 @@ def locate_survey(
     longest_s = max(pair.times.longest_delay_s for pair in planned)
     compared: dict[tuple[str, str], list[Comparison]] = {(p.a.logger, p.b.logger): [] for p in planned}
     for done, one in enumerate(rounds):
+        check_cancelled(feedback)
         feedback.progress(done / (len(rounds) + 1), f"round {one.number}")
         prepared = _prepare(one, longest_s=longest_s, settings=settings)
         for pair in planned:
@@ -89,6 +90,7 @@ def locate_survey(
                 compared[pair.a.logger, pair.b.logger].append(
                     _compare(pair, prepared, one=one, settings=settings)
                 )
+    feedback.progress(len(rounds) / (len(rounds) + 1), "weighing the rounds")
     fixes = []
     for pair in planned:
         check_cancelled(feedback)
