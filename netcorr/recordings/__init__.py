@@ -1,6 +1,7 @@
 """Sound files to recordings with a clock, checked and aligned in rounds."""
 
 from netcorr.recordings.align import align, resample
+from netcorr.recordings.compare import compare_recordings
 from netcorr.recordings.interpolate import interpolate
 from netcorr.recordings.quality import measure_quality
 from netcorr.recordings.read import SurveyRecordings, read_recording, read_rounds
@@ -20,6 +21,7 @@ __all__ = [
     "Start",
     "SurveyRecordings",
     "align",
+    "compare_recordings",
     "find_start",
     "group_by_time",
     "interpolate",

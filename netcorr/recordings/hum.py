@@ -18,8 +18,9 @@ _TOP_HZ = 1000.0
 _STRAY_HZ = 0.25
 #: The noise beside a harmonic is judged this far to either side. [Hz]
 _BESIDE_HZ = 6.0
-#: A harmonic stands out when its highest bin is this many times the level beside it.
-_STANDS_OUT = 12.0
+#: A harmonic stands out when its highest bin is this many times the level beside it: noise does so in one of
+#: a million bins, and the top of a resonance of the mounting in few more.
+_STANDS_OUT = 20.0
 #: Below this share there is no hum to speak of.
 _LEAST_SHARE = 0.01
 
@@ -54,7 +55,24 @@ def find_hum(samples: NDArray[np.float32], sample_rate_hz: float) -> tuple[float
     >>> hum_hz, round(share, 2)
     (60.0, 0.34)
     """
-    power, step_hz = _power_spectrum(samples, sample_rate_hz)
+    return hum_of_spectrum(*power_spectrum(samples, sample_rate_hz))
+
+
+def hum_of_spectrum(power: NDArray[np.float64], step_hz: float) -> tuple[float | None, float]:
+    """As `find_hum`, from an averaged power spectrum about the mean.
+
+    Parameters
+    ----------
+    power : numpy.ndarray
+        Shape (bins,).
+    step_hz : float
+        Spacing of the bins. [Hz]
+
+    Returns
+    -------
+    (float or None, float)
+        Mains frequency and share of the energy.
+    """
     total = float(power.sum())
     if total <= 0 or step_hz > 1:
         return None, 0.0
@@ -64,8 +82,21 @@ def find_hum(samples: NDArray[np.float32], sample_rate_hz: float) -> tuple[float
     return (hum_hz, share) if share >= _LEAST_SHARE else (None, 0.0)
 
 
-def _power_spectrum(samples: NDArray[np.float32], sample_rate_hz: float) -> tuple[NDArray[np.float64], float]:
-    """Averaged power spectrum about the mean, and the spacing of its bins [Hz]."""
+def power_spectrum(samples: NDArray[np.float32], sample_rate_hz: float) -> tuple[NDArray[np.float64], float]:
+    """Averaged power spectrum about the mean, and the spacing of its bins.
+
+    Parameters
+    ----------
+    samples : numpy.ndarray
+        Shape (n,), finite.
+    sample_rate_hz : float
+        Sample rate. [Hz]
+
+    Returns
+    -------
+    (numpy.ndarray, float)
+        Shape (bins,); spacing, 0.1 Hz for records of 10 s and longer. [Hz]
+    """
     length = min(samples.size, round(_SEGMENT_S * sample_rate_hz))
     window = np.hanning(length + 2)[1:-1].astype(np.float32)
     power = np.zeros(length // 2 + 1)
@@ -83,11 +114,10 @@ def _comb_energy(power: NDArray[np.float64], step_hz: float, mains_hz: float) ->
         centre = order * mains_hz
         half_hz = 2 * step_hz + min(_STRAY_HZ * order, 1.0)
         inside = slice(round((centre - half_hz) / step_hz), round((centre + half_hz) / step_hz) + 1)
-        beside = np.r_[
-            power[max(round((centre - half_hz - _BESIDE_HZ) / step_hz), 0) : inside.start],
-            power[inside.stop : round((centre + half_hz + _BESIDE_HZ) / step_hz)],
-        ]
-        level = float(np.median(beside))
+        first = max(round((centre - half_hz - _BESIDE_HZ) / step_hz), 0)
+        last = round((centre + half_hz + _BESIDE_HZ) / step_hz)
+        beside = np.concatenate([power[first : inside.start], power[inside.stop : last]])
+        level = float(np.partition(beside, beside.size // 2)[beside.size // 2])
         line = power[inside]
         if float(line.max()) > _STANDS_OUT * level:
             energy += float(np.maximum(line - level, 0).sum())

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from netcorr.errors import RecordingError
-from netcorr.recordings.hum import find_hum
+from netcorr.recordings.disturbances import find_knocks, find_loud_stretch, find_tone, measure_levels
+from netcorr.recordings.hum import hum_of_spectrum, power_spectrum
 from netcorr.recordings.recording import RecordingQuality
 
 if TYPE_CHECKING:
@@ -46,7 +47,7 @@ class _Runs:
 def measure_quality(
     samples: NDArray[np.float32], sample_rate_hz: float, *, item: str = "recording"
 ) -> RecordingQuality:
-    """Level, clipping, gaps, hum and other faults of a recording.
+    """Level, clipping, gaps, hum, knocks and other faults of a recording.
 
     Parameters
     ----------
@@ -88,7 +89,9 @@ def measure_quality(
     noise_rms = math.sqrt(max(square / samples.size - mean**2, 0.0))
     levels = _count_levels(samples)
     clipped = _clipped_share(samples, low=low, high=high)
-    hum_hz, hum_share = find_hum(samples, sample_rate_hz)
+    power, step_hz = power_spectrum(samples, sample_rate_hz)
+    hum_hz, hum_share = hum_of_spectrum(power, step_hz)
+    in_time = measure_levels(samples, sample_rate_hz)
     findings = [
         *_clipping_findings(clipped),
         *_level_findings(mean, noise_rms, levels, peak=max(-low, high)),
@@ -96,6 +99,10 @@ def measure_quality(
     ]
     if hum_hz is not None and hum_share >= _HUM_SHARE:
         findings.append(f"{_percent(hum_share)} of the energy is mains hum ({hum_hz:g} Hz and its harmonics)")
+    findings += find_tone(power, step_hz, hum_hz=hum_hz)
+    if levels > _FEW_LEVELS:  # with fewer, the usual level is a step of the converter
+        findings += find_knocks(samples, sample_rate_hz, levels=in_time)
+        findings += find_loud_stretch(in_time)
     duration_s = samples.size / sample_rate_hz
     if duration_s < _SHORT_S:
         findings.append(f"only {duration_s:.1f} s long: 10 s or more make a weak leak heard")
@@ -105,6 +112,7 @@ def measure_quality(
         clipped_share=clipped,
         hum_hz=hum_hz,
         hum_share=hum_share,
+        usual_level=in_time.usual,
         findings=tuple(findings),
     )
 
@@ -119,7 +127,7 @@ def _sums(samples: NDArray[np.float32], *, item: str) -> tuple[float, float, flo
                 item, found="values that are not numbers", remedy="export it again as integer samples"
             )
         total += float(block.sum())
-        square += float(block @ block)
+        square += float(np.square(block).sum())  # a product on many threads takes longer
     return total, square, float(samples.min()), float(samples.max())
 
 

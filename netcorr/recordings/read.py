@@ -9,6 +9,7 @@ from datetime import UTC, datetime, timedelta, tzinfo
 from netcorr.errors import RecordingError
 from netcorr.feedback import Feedback, NoFeedback, check_cancelled
 from netcorr.recordings.align import align
+from netcorr.recordings.compare import compare_recordings
 from netcorr.recordings.quality import measure_quality
 from netcorr.recordings.recording import Deployment, Recording, Rejected, Round
 from netcorr.recordings.rounds import group_by_time
@@ -136,12 +137,13 @@ def read_rounds(
     if not groups:
         raise _nothing_usable(rows, rejected)
     rounds = []
-    for number, group in enumerate(groups, start=1):
+    compared = compare_recordings([group.recordings for group in groups])
+    for number, (group, together) in enumerate(zip(groups, compared, strict=True), start=1):
         check_cancelled(feedback)
         first, last = _times(group.recordings)
         there = [item for start, item in bad if start is not None and first <= start < last]
         of_round = (*group.rejected, *(item for item in there if item not in group.rejected))
-        rounds.append(align(group.recordings, number=number, rejected=of_round))
+        rounds.append(align(together, number=number, rejected=of_round))
     feedback.progress(1.0)
     return SurveyRecordings(tuple(rounds), tuple(rejected))
 

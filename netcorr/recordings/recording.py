@@ -109,6 +109,9 @@ class RecordingQuality:
         Mains frequency whose harmonics stand out, 50 or 60. [Hz]
     hum_share : float
         Share of the energy in mains hum and its harmonics, 0 to 1.
+    usual_level : float
+        Level of the noise about the mean that knocks do not change, 1 = full scale; not a number when it was
+        not measured.
     findings : tuple of str
         What a technician should know, one sentence each; empty when all is well.
     """
@@ -118,6 +121,7 @@ class RecordingQuality:
     clipped_share: float = 0.0
     hum_hz: float | None = None
     hum_share: float = 0.0
+    usual_level: float = math.nan
     findings: tuple[str, ...] = ()
 
     def __str__(self) -> str:

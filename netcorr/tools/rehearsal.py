@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from netcorr.recordings import Recording, Round, SurveyRecordings
+    from netcorr.recordings import Recording, SurveyRecordings
     from netcorr.simulation.survey import SimulatedRecording, SimulatedRound
 
 
@@ -36,19 +36,16 @@ def as_recordings(rounds: Sequence[SimulatedRound], *, clock_sd_s: float | None 
     RecordingError
         If a recording is silent, or those of a round share no time.
     """
-    from netcorr.recordings import SurveyRecordings
+    from netcorr.recordings import SurveyRecordings, align, compare_recordings
 
-    aligned = tuple(_align(one, clock_sd_s=clock_sd_s) for one in rounds)
-    return SurveyRecordings(rounds=aligned, rejected=())
-
-
-def _align(one: SimulatedRound, *, clock_sd_s: float | None) -> Round:
-    from netcorr.recordings import align
-
-    recordings = [
-        _recording(item, row=row, clock_sd_s=clock_sd_s) for row, item in enumerate(one.recordings, start=2)
+    groups = [
+        [_recording(item, row=row, clock_sd_s=clock_sd_s) for row, item in enumerate(one.recordings, start=2)]
+        for one in rounds
     ]
-    return align(recordings, number=one.number)
+    aligned = tuple(
+        align(group, number=one.number) for one, group in zip(rounds, compare_recordings(groups), strict=True)
+    )
+    return SurveyRecordings(rounds=aligned, rejected=())
 
 
 def _recording(item: SimulatedRecording, *, row: int, clock_sd_s: float | None) -> Recording:
