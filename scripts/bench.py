@@ -1,6 +1,6 @@
 """Measure netcorr: accuracy, delay estimates, times. Run it by the environment's own Python.
 
-``.venv/bin/python scripts/bench.py locate|delay|start``; the exit code is 1 when a target is missed.
+``.venv/bin/python scripts/bench.py locate|delay|screen|start``; the exit code is 1 when a target is missed.
 """
 
 from __future__ import annotations
@@ -33,6 +33,10 @@ def _run(options: argparse.Namespace) -> list[Target]:
         from bench_delay import bench_delay
 
         return bench_delay(draws=options.surveys, seed=options.seed, workers=options.workers)
+    if options.what == "screen":
+        from bench_screen import bench_screen
+
+        return bench_screen(draws=options.surveys, seed=options.seed)
     from bench_locate import bench_locate
 
     return bench_locate(surveys=options.surveys, seed=options.seed, workers=options.workers)
@@ -40,7 +44,7 @@ def _run(options: argparse.Namespace) -> list[Target]:
 
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="bench.py", description="Measure netcorr against its targets.")
-    parser.add_argument("what", choices=("locate", "delay", "start"))
+    parser.add_argument("what", choices=("locate", "delay", "screen", "start"))
     parser.add_argument("--surveys", type=_positive, help="surveys or draws of each kind (default: all)")
     parser.add_argument("--seed", type=int, default=1, help="another seed, other surveys (default: 1)")
     parser.add_argument("--workers", type=_positive, default=2, help="processes (default: 2)")

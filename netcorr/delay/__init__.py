@@ -14,6 +14,7 @@ from netcorr.delay.drift import DriftEstimate, correct_drift, estimate_drift
 from netcorr.delay.evidence import DelayEvidence
 from netcorr.delay.pair import delay_evidence, prepare_round
 from netcorr.delay.prepare import PreparedRecording, prepare_recording
+from netcorr.delay.screen import Screening, screen_pairs, screen_stretches
 from netcorr.delay.weightings import CrossSpectra, correlogram, cross_spectra
 
 __all__ = [
@@ -24,6 +25,7 @@ __all__ = [
     "LoggerOffsets",
     "Misclosure",
     "PreparedRecording",
+    "Screening",
     "block_log_likelihood",
     "coherence_moments",
     "coherence_threshold",
@@ -39,4 +41,6 @@ __all__ = [
     "peak_probability",
     "prepare_recording",
     "prepare_round",
+    "screen_pairs",
+    "screen_stretches",
 ]

@@ -22,9 +22,9 @@ LOW_EDGES_HZ = (32.0, 64.0, 128.0, 256.0)
 HIGH_EDGES_HZ = (256.0, 512.0, 1024.0)
 #: Delays for each half period of the highest frequency: the low search is cheap, the high one not.
 LOW_OVERSAMPLING = 2.5
-HIGH_OVERSAMPLING = 1.4
+HIGH_OVERSAMPLING = 1.25
 #: Spectra and correlograms that are worked on at once, for each thread. More leaves the cache. [byte]
-BLOCK_BYTES = 1 << 20
+BLOCK_BYTES = 1 << 21
 
 
 @dataclass(frozen=True, eq=False)
