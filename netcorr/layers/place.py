@@ -143,7 +143,9 @@ def _check_place(frame: gpd.GeoDataFrame, item: str, crs: pyproj.CRS, notes: lis
     off = outside_area_deg(x, y, crs)
     far = off > AREA_MARGIN_DEG
     if far.mean() > 0.5:
-        raise LayerError(item, found=_misplaced(x, y, off, far, crs), remedy=_TRUE_CRS)
+        swapped = bool((outside_area_deg(y, x, crs) == 0).all())
+        remedy = "x and y are exchanged in the file: put them in order" if swapped else _TRUE_CRS
+        raise LayerError(item, found=_misplaced(x, y, off, far, crs), remedy=remedy)
     if np.isinf(off).any():
         raise LayerError(
             item,

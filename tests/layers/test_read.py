@@ -61,7 +61,13 @@ def test_every_format_gives_the_same_layers(town: Writer, suffix: str) -> None:
     assert fittings.crs == mains.crs
 
 
-@pytest.mark.parametrize("crs", ["EPSG:4326", "EPSG:3857", "EPSG:25833", "EPSG:32634"])
+LOCAL_FEET = "+proj=tmerc +lat_0=50 +lon_0=15 +x_0=300 +y_0=0 +ellps=WGS84 +towgs84=0,0,0 +units=us-ft"
+LOCAL_AXES = "+proj=omerc +lat_0=50 +lonc=15 +alpha=30 +gamma=0 +k=1.001 +datum=WGS84"
+
+
+@pytest.mark.parametrize(
+    "crs", ["EPSG:4326", "EPSG:3857", "EPSG:25833", "EPSG:32634", LOCAL_FEET, LOCAL_AXES, "EPSG:4326+5773"]
+)
 def test_any_crs_gives_the_same_ground_lengths(
     town: Writer, mains: gpd.GeoDataFrame, fittings: gpd.GeoDataFrame, crs: str
 ) -> None:

@@ -142,3 +142,56 @@ def test_source_is_not_changed(survey: SmallSurvey) -> None:
     TOOLS["inspect"].run({"source": survey.network})
     assert survey.network.read_bytes() == before
     assert not list(survey.folder.glob("town.gpkg-*"))
+
+
+def test_mapping_is_written_once(survey: SmallSurvey, capsys: pytest.CaptureFixture[str]) -> None:
+    survey.mains["material"] = ["AC", "PVC"]
+    toml = survey.write().folder / "ours.toml"
+    answer = inspected(survey.network, capsys, "--write-mapping", str(toml))
+    assert answer["mapping_file"] == str(toml)
+    assert answer["questions"] == ["mains, column material: 'AC' (1) asbestos cement or steel?"]
+    text = toml.read_text(encoding="utf-8")
+    assert '# "AC" = ""  # 1: asbestos_cement or steel?' in text
+    assert main(["inspect", str(survey.network), "--write-mapping", str(toml)]) == 3
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert err.endswith("ours.toml: it exists already; choose another name, or move it away first\n")
+    assert toml.read_text(encoding="utf-8") == text
+
+
+def test_mapping_filled_in_stands_for_the_map(
+    survey: SmallSurvey, capsys: pytest.CaptureFixture[str]
+) -> None:
+    survey.mains["material"] = ["AC", "PVC"]
+    toml = survey.write().folder / "ours.toml"
+    assert main(["inspect", str(survey.network), "--write-mapping", str(toml)]) == 0
+    out = capsys.readouterr().out
+    assert "What a mapping has to say" in out
+    assert f"Written:\n  {toml}" in out
+    text = toml.read_text(encoding="utf-8").replace('# "AC" = ""', '"AC" = "steel"')
+    toml.write_text(text, encoding="utf-8")
+    answer = inspected(toml, capsys)
+    assert answer["questions"] == []
+    assert {v["value"]: v["taken_for"] for v in column(answer, "mains", "material")["values"]} == {
+        "AC": "steel",
+        "PVC": "PVC",
+    }
+
+
+def test_mapping_to_write_is_a_toml_file_in_a_folder_that_is_there(
+    survey: SmallSurvey, capsys: pytest.CaptureFixture[str]
+) -> None:
+    survey.write()
+    for name, message in (("ours.txt", "ends with .toml"), ("nowhere/ours.toml", "make the folder first")):
+        assert main(["inspect", str(survey.network), "--write-mapping", str(survey.folder / name)]) == 2
+        assert message in capsys.readouterr().err
+
+
+def test_unit_is_said_aloud_with_its_reason(survey: SmallSurvey, capsys: pytest.CaptureFixture[str]) -> None:
+    survey.mains = survey.mains.rename(columns={"diameter_mm": "DIAM"}).assign(DIAM=[6.0, 8.0])
+    said = "diameters in 'DIAM' are read in inches: values from 6 to 8 are usual in inches"
+    answer = inspected(survey.write().network, capsys)
+    assert column(answer, "mains", "DIAM")["note"] == said
+    assert answer["mapping"]["mains"]["units"]["diameter"] == "in"
+    assert main(["inspect", str(survey.network)]) == 0
+    assert said in capsys.readouterr().out
