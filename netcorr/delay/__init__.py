@@ -1,6 +1,5 @@
 """Two recordings to evidence of the delay between them."""
 
-from netcorr.delay.blocks import block_log_likelihood
 from netcorr.delay.bound import coherence_moments, coherence_threshold, delay_bound_s, peak_probability
 from netcorr.delay.closure import (
     EndStops,
@@ -26,7 +25,6 @@ __all__ = [
     "Misclosure",
     "PreparedRecording",
     "Screening",
-    "block_log_likelihood",
     "coherence_moments",
     "coherence_threshold",
     "correct_drift",

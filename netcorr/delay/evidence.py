@@ -44,9 +44,6 @@ class DelayEvidence:
         Shape (k,): coherence and phase over frequency, for plots.
     polarity : {1, -1}
         -1 when one sensor's signal is reversed against the other's.
-    block_log_likelihood : numpy.ndarray or None
-        Shape (blocks, m): the same in each block of the record, where that was needed to tell what lasts from
-        what passes.
     notes : tuple of str
         What was removed, bounded or disagrees, one sentence each.
     """
@@ -67,7 +64,6 @@ class DelayEvidence:
     coherence_spectrum: NDArray[np.float64]
     phase_rad: NDArray[np.float64]
     polarity: int = 1
-    block_log_likelihood: NDArray[np.float64] | None = None
     notes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:

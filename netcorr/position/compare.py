@@ -1,46 +1,17 @@
-"""One pair of sensors, round by round: clocks together, delays compared, bursts told from what lasts."""
+"""One pair of sensors in one round: clocks brought together, delays compared."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
-import numpy as np
-
-from netcorr.delay import block_log_likelihood, correct_drift, delay_evidence, estimate_drift
+from netcorr.delay import correct_drift, delay_evidence, estimate_drift
 from netcorr.delay.drift import LEAST_DURATION_S
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from netcorr.delay.evidence import DelayEvidence
     from netcorr.delay.prepare import PreparedRecording
     from netcorr.recordings.recording import Recording
-
-#: A round has heard something when noise alone would give its peak more rarely than this.
-HEARD = 0.01
-#: Rounds put their source at the same place when their peaks lie this near. [s]
-SAME_DELAY_S = 0.001
-
-
-@dataclass(frozen=True, eq=False)
-class Comparison:
-    """Evidence of one round with the recordings behind it.
-
-    Attributes
-    ----------
-    evidence : DelayEvidence
-        Of the whole round.
-    a, b : PreparedRecording
-        What was compared, drift corrected.
-    drift_sd_s : float
-        What is uncertain of the delay because of drift. [s]
-    """
-
-    evidence: DelayEvidence
-    a: PreparedRecording
-    b: PreparedRecording
-    drift_sd_s: float
 
 
 def compare(
@@ -51,7 +22,7 @@ def compare(
     max_delay_s: float,
     band_hz: tuple[float, float] | None,
     round_number: int,
-) -> Comparison:
+) -> tuple[DelayEvidence, float]:
     """Compare two recordings of one round; drift between their clocks is taken out where it shows.
 
     Parameters
@@ -69,8 +40,10 @@ def compare(
 
     Returns
     -------
-    Comparison
-        Evidence, and what it came from.
+    evidence : DelayEvidence
+        Of the round.
+    drift_sd_s : float
+        What is uncertain of the delay because of drift. [s]
 
     Raises
     ------
@@ -100,41 +73,4 @@ def compare(
         logger_b=logger_b,
         round_number=round_number,
     )
-    return Comparison(replace(evidence, notes=evidence.notes + notes), a, b, drift_sd_s)
-
-
-def tell_bursts(
-    comparisons: Sequence[Comparison], *, band_hz: tuple[float, float] | None
-) -> tuple[DelayEvidence, ...]:
-    """Evidence of all rounds; block by block where it takes that to tell a burst from what lasts.
-
-    Rounds that agree need no such care. Where they put their source at different delays, or only one heard
-    anything, or there is only one, each is looked at in blocks.
-
-    Parameters
-    ----------
-    comparisons : sequence of Comparison
-        One for each round.
-    band_hz : (float, float) or None
-        Band to use. [Hz]
-
-    Returns
-    -------
-    tuple of DelayEvidence
-        One for each round.
-    """
-    evidence = tuple(one.evidence for one in comparisons)
-    peaks_s = np.array([one.peak_delay_s for one in evidence])
-    agree = len(peaks_s) > 1 and float(np.ptp(peaks_s)) <= SAME_DELAY_S
-    if agree or not any(one.significance < HEARD for one in evidence):
-        return evidence
-    return tuple(_in_blocks(one, band_hz=band_hz) for one in comparisons)
-
-
-def _in_blocks(one: Comparison, *, band_hz: tuple[float, float] | None) -> DelayEvidence:
-    """Add the evidence of each block of the round."""
-    if band_hz is None:
-        used_hz = one.a.frequency_hz[one.a.usable & one.b.usable]
-        band_hz = (float(used_hz[0]), float(used_hz[-1]))
-    rows = block_log_likelihood(one.a, one.b, delay_s=one.evidence.delay_s, band_hz=band_hz)
-    return replace(one.evidence, block_log_likelihood=rows)
+    return replace(evidence, notes=evidence.notes + notes), drift_sd_s

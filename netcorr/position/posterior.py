@@ -33,8 +33,6 @@ LEAST_LIKELIHOOD = 1e-30
 EVIDENCE_KEPT = 0.1
 #: Share of passing noises that come from beyond a sensor, not from a branch between them (judgement).
 PASSING_BEYOND = 0.7
-#: Share of the blocks of a round that a passing noise covers, when there is one.
-COVERED_BLOCKS = 0.3
 
 
 @dataclass(frozen=True, eq=False)
@@ -143,38 +141,15 @@ def combine_rounds(
     passing, covering = settings.passing_share, settings.passing_share * settings.covering_share
     total = np.zeros(grid_s.size)
     log_none = 0.0
-    for one, log_l, penalty in zip(evidence, rows, missing, strict=True):
-        lasting, log_passing = _heard(log_l, grid_s, jitter=jitter, times=times)
-        if one.block_log_likelihood is None or not len(one.block_log_likelihood):
-            total += _mixed(lasting - penalty, log_passing, share=covering)
-            log_none += float(_mixed(np.zeros(1), log_passing, share=passing)[0])
-            continue
-        in_blocks, none_in_blocks = np.zeros(grid_s.size), 0.0
-        for block in one.block_log_likelihood:
-            block_row = np.interp(grid_s, one.delay_s, block)
-            block_lasting, block_passing = _heard(block_row, grid_s, jitter=jitter, times=times)
-            in_blocks += _mixed(block_lasting, block_passing, share=COVERED_BLOCKS)
-            none_in_blocks += float(_mixed(np.zeros(1), block_passing, share=COVERED_BLOCKS)[0])
-        total += np.logaddexp(np.log1p(-passing) + lasting - penalty, np.log(passing) + in_blocks)
-        log_none += float(np.logaddexp(np.log1p(-passing), np.log(passing) + none_in_blocks))
+    for log_l, penalty in zip(rows, missing, strict=True):
+        top = float(log_l.max())
+        heard = ndimage.gaussian_filter1d(np.exp(log_l - top), jitter, mode="nearest")
+        log_passing = top + np.log(_of_passing_noise(grid_s, heard, times=times))
+        lasting = np.log(np.maximum(heard, 1e-300)) + top - penalty
+        total += np.logaddexp(np.log1p(-covering) + lasting, np.log(covering) + log_passing)
+        log_none += float(np.logaddexp(np.log1p(-passing), np.log(passing) + log_passing))
     log_scale = float(total.max())
     return np.exp(total - log_scale), log_scale, log_none
-
-
-def _heard(
-    log_likelihood: NDArray[np.float64], grid_s: NDArray[np.float64], *, jitter: float, times: PathTimes
-) -> tuple[NDArray[np.float64], float]:
-    """Log-likelihood of a source at each delay, clock jitter allowed for, and of a passing noise anywhere."""
-    top = float(log_likelihood.max())
-    heard = ndimage.gaussian_filter1d(np.exp(log_likelihood - top), jitter, mode="nearest")
-    log_passing = top + float(np.log(_of_passing_noise(grid_s, heard, times=times)))
-    return np.log(np.maximum(heard, 1e-300)) + top, log_passing
-
-
-def _mixed(log_likelihood: NDArray[np.float64], log_other: float, *, share: float) -> NDArray[np.float64]:
-    """Log of a mixture: the one, or with probability `share` the other."""
-    mixed: NDArray[np.float64] = np.logaddexp(np.log1p(-share) + log_likelihood, np.log(share) + log_other)
-    return mixed
 
 
 def _missing_penalty(log_rows: NDArray[np.float64], *, reach: int) -> NDArray[np.float64]:

@@ -12,7 +12,7 @@ from netcorr.errors import NetcorrError, PathError, PositionError
 from netcorr.feedback import Feedback, NoFeedback, check_cancelled
 from netcorr.path import correlation_path
 from netcorr.position.candidates import ranked
-from netcorr.position.compare import Comparison, compare, tell_bursts
+from netcorr.position.compare import compare
 from netcorr.position.fix import PairFix, SurveyFix
 from netcorr.position.pair import locate_pair, path_speeds
 from netcorr.position.settings import LocateSettings
@@ -22,6 +22,7 @@ from netcorr.position.travel import PathTimes, path_times
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from netcorr.delay.evidence import DelayEvidence
     from netcorr.delay.prepare import PreparedRecording
     from netcorr.network.pipe_network import PipeNetwork
     from netcorr.path.correlation_path import CorrelationPath
@@ -79,7 +80,9 @@ def locate_survey(
     sites = find_sites(network, rounds, settings=settings)
     planned, notes = _plan_pairs(network, sites, settings=settings)
     longest_s = max(pair.times.longest_delay_s for pair in planned)
-    compared: dict[tuple[str, str], list[Comparison]] = {(p.a.logger, p.b.logger): [] for p in planned}
+    compared: dict[tuple[str, str], list[tuple[DelayEvidence, float]]] = {
+        (p.a.logger, p.b.logger): [] for p in planned
+    }
     for done, one in enumerate(rounds):
         check_cancelled(feedback)
         feedback.progress(done / (len(rounds) + 1), f"round {one.number}")
@@ -94,8 +97,8 @@ def locate_survey(
     fixes = []
     for pair in planned:
         check_cancelled(feedback)
-        if comparisons := compared[pair.a.logger, pair.b.logger]:
-            fixes.append(_locate(pair, comparisons, network=network, settings=settings))
+        if of_pair := compared[pair.a.logger, pair.b.logger]:
+            fixes.append(_locate(pair, of_pair, network=network, settings=settings))
     feedback.progress(1.0, "located")
     return _survey_fix(network, recordings, tuple(fixes), settings=settings, notes=notes)
 
@@ -146,8 +149,8 @@ def _prepare(one: Round, *, longest_s: float, settings: LocateSettings) -> Mappi
 
 def _compare(
     pair: _PlannedPair, prepared: Mapping[str, PreparedRecording], *, one: Round, settings: LocateSettings
-) -> Comparison:
-    """Compare one pair in one round."""
+) -> tuple[DelayEvidence, float]:
+    """Evidence of one pair in one round, and what is uncertain of its delay because of drift. [s]"""
     by_logger = {recording.logger: recording for recording in one.recordings}
     a, b = pair.a.logger, pair.b.logger
     return compare(
@@ -161,14 +164,18 @@ def _compare(
 
 
 def _locate(
-    pair: _PlannedPair, comparisons: Sequence[Comparison], *, network: PipeNetwork, settings: LocateSettings
+    pair: _PlannedPair,
+    compared: Sequence[tuple[DelayEvidence, float]],
+    *,
+    network: PipeNetwork,
+    settings: LocateSettings,
 ) -> PairFix:
     """Weigh all rounds of one pair; what remains of the drift is part of its clock error."""
-    drift_sd_s = max(one.drift_sd_s for one in comparisons)
+    drift_sd_s = max(sd_s for _, sd_s in compared)
     times = replace(pair.times, clock_sd_s=math.hypot(pair.times.clock_sd_s, drift_sd_s))
     return locate_pair(
         pair.path,
-        tell_bursts(comparisons, band_hz=settings.band_hz),
+        [evidence for evidence, _ in compared],
         times=times,
         speeds=pair.speeds,
         network=network,
