@@ -24,6 +24,7 @@ from netcorr.layers.resolve import ResolvedSource, resolve_source, split_source
 from netcorr.layers.source_summary import LayerSummary, SourceSummary, ValueCount
 from netcorr.layers.sources import find_layer, gdal_messages, survey_source
 from netcorr.layers.stream import stream_records
+from netcorr.layers.suggest import with_suggestions
 from netcorr.layers.value_words import described_values
 
 #: Roles whose distinct values are counted.
@@ -98,7 +99,7 @@ def inspect_source(
     layers = []
     for view in views:
         part = PartOf(feedback, start=done / total, stop=(done + view.layer.count) / total)
-        layers.append(_counted(view, part))
+        layers.append(_asked(_counted(view, part), view))
         done += view.layer.count
     feedback.progress(1.0, "inspected")
     problems = [*summary.problems, *(text for layer in layers if layer.role for text in _problems(layer))]
@@ -182,6 +183,12 @@ def _counted(view: _View, feedback: Feedback) -> LayerSummary:
                 else:
                     uncounted[role] += 1
     return _described(view, counts, uncounted, shapes)
+
+
+def _asked(layer: LayerSummary, view: _View) -> LayerSummary:
+    """Layer with the columns to ask about; a kind that holds for all fittings needs no column."""
+    settled = view.mapping is not None and getattr(view.mapping, "kind", None) not in (None, "other")
+    return with_suggestions(layer, {*view.columns, *({"kind"} if settled else ())})
 
 
 def _described(

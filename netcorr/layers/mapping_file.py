@@ -251,12 +251,20 @@ def _column_lines(part: Part, layer: LayerSummary | None, name: str) -> Iterator
         column = part.columns.get(role)
         if column is not None:
             yield f"{role} = {_quoted(column)}"
-        elif not (role == "kind" and isinstance(part, FittingsMapping) and part.kind):
-            yield f'# {role} = ""{"  # which column holds the ids?" if role == "asset_id" else ""}'
+        elif role != "kind" or not isinstance(part, FittingsMapping) or part.kind in (None, "other"):
+            yield _open_column(role, layer)
     if layer is not None:
         unused = [one.name for one in layer.columns if one.name not in part.columns.values()]
         if unused:
             yield f"# columns that are not used: {_plain(listed(unused, most=60))}"
+
+
+def _open_column(role: str, layer: LayerSummary | None) -> str:
+    """Write the line for a role that no column was found for."""
+    for column in layer.columns if layer else ():
+        if column.suggested == role:
+            return f"# {role} = {_quoted(column.name)}  # {_plain(column.note)}"
+    return f'# {role} = ""{"  # which column holds the ids?" if role == "asset_id" else ""}'
 
 
 def _unit_lines(part: MainsMapping, columns: Mapping[str, ColumnSummary]) -> Iterator[str]:

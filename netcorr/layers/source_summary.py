@@ -62,6 +62,8 @@ class ColumnSummary:
         Features whose value came after the limit of distinct values was reached.
     note : str
         How its values are read as a whole, such as the unit and why; empty where there is nothing to say.
+    suggested : str or None
+        Role that the values of an unused column look like; `note` says why.
     """
 
     name: str
@@ -70,6 +72,7 @@ class ColumnSummary:
     values: tuple[ValueCount, ...] = ()
     uncounted: int = 0
     note: str = ""
+    suggested: str | None = None
 
 
 @dataclass(frozen=True)
@@ -150,11 +153,18 @@ class SourceSummary:
 
     @property
     def questions(self) -> tuple[str, ...]:
-        """Values that a mapping has to explain, one sentence each."""
-        return tuple(
+        """Columns and values that a mapping has to explain, one sentence each."""
+        values = (
             f"{layer.name}, column {column.name}: {value.value!r} ({value.count}) {value.taken_for}"
             for layer in self.layers
             for column in layer.columns
             for value in column.values
             if layer.role and value.asked
         )
+        columns = (
+            f"{layer.name}, column {column.name}: {column.note}"
+            for layer in self.layers
+            for column in layer.columns
+            if column.suggested
+        )
+        return (*columns, *values)

@@ -202,3 +202,26 @@ def test_a_coarse_shift_is_said() -> None:
     assert said is not None
     assert "the datum shift from NAD27 to WGS 84 has an accuracy that is" in said
     assert shift_note(pyproj.CRS("EPSG:32633"), pyproj.CRS("EPSG:32634")) is None
+
+
+def test_the_accuracy_of_a_shift_is_that_of_the_place() -> None:
+    """EPSG: without the grid, NAD27 to WGS 84 is good to 10 m in the eastern states and 20 m in general."""
+    nad27, wgs84 = pyproj.CRS("EPSG:4267"), pyproj.CRS("EPSG:4326")
+    kentucky, anywhere = shift_note(nad27, wgs84, bounds=(-85, 37, -84, 38)), shift_note(nad27, wgs84)
+    assert kentucky is not None
+    assert anywhere is not None
+    if "us_noaa_conus.tif" in kentucky:  # the grid is not installed
+        assert (
+            "about 10 m because the grid file of the best shift (us_noaa_conus.tif), good to 1.5 m,"
+            in kentucky
+        )
+        assert "about 20 m because the grid file" in anywhere
+    assert shift_note(nad27, wgs84, bounds=(np.nan,) * 4) == anywhere
+
+
+def test_a_shift_that_is_all_there_and_still_coarse() -> None:
+    said = shift_note(pyproj.CRS("EPSG:3003"), pyproj.CRS("EPSG:32632"))  # Monte Mario by parameters
+    assert said == (
+        "the datum shift from Monte Mario / Italy zone 1 to WGS 84 / UTM zone 32N has an accuracy that is "
+        "about 4 m"
+    )

@@ -18,21 +18,23 @@ from netcorr.layers.vocabulary import MATERIALS, ambiguous_material, material_fr
 UNDERSTOOD = {
     "grey_iron": "CI|cast iron|Grey Iron|gray cast iron|Fonte|fonte grise|Fundición gris|hierro fundido"
     "|ferro fundido cinzento|FoFo|Grauguß|Gußeisen|GG|ghisa grigia|grijs gietijzer|castIron|CI 6 in"
-    "|cast iron with lead joints|CICL|spun iron",
+    "|cast iron with lead joints|CICL|spun iron|FG|GJL|FFC|FTG|FGL|GIJ|GG 100",
     "ductile_iron": "DI|D.I.|Ductile|ductile iron K9|DICL|fonte ductile|FONTE DUCTILE DN150|Fundición dúctil"
     "|FD|ferro fundido dúctil|Duktiles Gusseisen|Sphäroguss|GGG|ghisa sferoidale|nodulair gietijzer"
-    "|cement mortar lined ductile iron|spheroidal graphite iron|DI 150",
+    "|cement mortar lined ductile iron|spheroidal graphite iron|DI 150|GJS|GGG-ZM|FFD|FTD|FGS|NGIJ|GGG 200",
     "steel": "Steel|STL|mild steel|MSCL|acier|Acero|aço carbono|Stahl|acciaio|staal|galvanised iron"
-    "|galvanized steel|acero galvanizado|galvanizedSteel|PVC coated steel|steel, cement lined",
+    "|galvanized steel|acero galvanizado|galvanizedSteel|PVC coated steel|steel, cement lined"
+    "|St|St 100|Galv|GALVANIZED|Stahl ZM",
     "asbestos_cement": "asbestos cement|Asbestos-Cement|fibre cement|amiante-ciment|fibrocemento|FIBROCIMENTO"
     "|cemento amianto|Asbestzement|Faserzement|asbestcement|asbesto cemento|asbestos",
     "pvc": "PVC|uPVC|PVC-U|PVC U 160|mPVC|C900|pvc 160/146|DEFoFo|polyvinyl chloride|DN110 PVC",
     "pvc_o": "PVC-O|PVCO|PVC-BO|oPVC|PVC orientado|PVC bi-orienté|PVC biorientado|MOPVC",
-    "pe": "PE|HDPE|MDPE|PEHD|PEAD|polyethylene|polietileno|Polyethylen|polyéthylène|PE 110 SDR11|HPE",
+    "pe": "PE|HDPE|MDPE|PEHD|PEAD|polyethylene|polietileno|Polyethylen|polyéthylène|PE 110 SDR11|HPE"
+    "|PE-HD|PE 63|PE40|PEBD|PELD",
     "pe80": "PE80|PE 80|PE-80|PE80 SDR11",
     "pe100": "PE100|PE 100|PE100-RC|HPPE|PE 100 SDR 17 DN 160|PEAD 100",
     "concrete": "concrete|RCP|PCCP|béton armé|hormigón|betão|Stahlbeton|Spannbeton|calcestruzzo|beton"
-    "|reinforcedConcrete|steel cylinder concrete|Béton à âme tôle",
+    "|reinforcedConcrete|steel cylinder concrete|Béton à âme tôle|âme tôle|HACCH|StB|SpB",
     "copper": "copper|Cu|cuivre|cobre|Kupfer|rame|koper",
     "lead": "lead|Lead pipe|plomb|plomo|chumbo|Blei|piombo|lood",
     "grp": "GRP|fibreglass|fiberglass|PRFV|PRV|GFK|GVK|vetroresina|glass reinforced plastic|FRP",
@@ -66,6 +68,14 @@ def test_keys_are_those_agreed() -> None:
         ("iron", ("grey_iron", "ductile_iron", "steel")),
         ("PB", ("lead",)),
         ("steel / PVC", ("pvc", "steel")),
+        ("AZ", ("asbestos_cement", "steel")),
+        ("FC 100", ("asbestos_cement", "grey_iron")),
+        ("Fb", ("asbestos_cement", "concrete")),
+        ("AMC", ("asbestos_cement",)),
+        ("BTM", ("concrete",)),
+        ("F°F°", ("grey_iron", "ductile_iron")),
+        ("GS", ("ductile_iron", "steel")),
+        ("PEX", ("pe",)),
     ],
 )
 def test_several_meanings_are_not_guessed(text: str, candidates: tuple[str, ...]) -> None:
@@ -110,3 +120,25 @@ def test_any_text_is_a_key_or_candidates_or_nothing(text: str) -> None:
     assert key is None or key in MATERIALS
     assert set(candidates) <= set(MATERIALS)
     assert not (key and candidates)
+
+
+#: The whole of the INSPIRE code list of pipe materials, from memory; the address as the list writes it.
+INSPIRE = {
+    "asbestos": "asbestos_cement",
+    **dict.fromkeys(("blackIron", "blackSteel", "galvanizedSteel", "steel"), "steel"),
+    "castIron": "grey_iron",
+    **dict.fromkeys(
+        ("compositeConcrete", "concrete", "prestressedReinforcedConcrete", "reinforcedConcrete"), "concrete"
+    ),
+    **dict.fromkeys(("FRP", "RPMP"), "grp"),
+    **dict.fromkeys(("PE", "PEX"), "pe"),
+    **dict.fromkeys(("PVC", "CPVC"), "pvc"),
+    **dict.fromkeys(("ABS", "clay", "masonry", "other", "PB", "PP", "terracota", "wood"), None),
+}
+
+
+@pytest.mark.parametrize("value", list(INSPIRE))
+def test_inspire_code_list(value: str) -> None:
+    address = f"http://inspire.ec.europa.eu/codelist/PipeMaterialTypeValue/{value}"
+    assert material_from_text(address) == INSPIRE[value]
+    assert ambiguous_material(address) == (), "PB is polybutylene there, not lead"
