@@ -33,12 +33,18 @@ PIECE_S = 0.5
 BAND_EDGES_HZ = (10.0, 50.0, 120.0, 250.0, 500.0, 1000.0, 1750.0, 3000.0)
 #: A peak may be of noise with this probability at most.
 SIGNIFICANT = 1e-4
-#: A drift counts from this many standard errors on.
+#: A drift counts from this many standard errors on, and where it shifts the delay by this much. [s]
 LEAST_RATIO = 4.0
+LEAST_SHIFT_S = 50e-6
+#: Standard deviation of the drift between two loggers before anything is heard, for crystals without
+#: temperature control (tolerance some 20 each; from memory). [1e-6]
+TYPICAL_DRIFT_PPM = 15.0
 #: Width over which the coherence is smoothed before it becomes a weight. [Hz]
 SMOOTHING_HZ = 30.0
 #: Independent bins, times the coherence, over which it is smoothed at least.
 SMOOTHING_BINS = 18.0
+#: Coherence below this many of its standard deviations counts as none.
+LEAST_SIGMA = 2.0
 #: Rounds of maximising over delay and drift; each is a Newton step with new weights.
 STEPS = 4
 #: Of a longer record the first part is used. [s]
@@ -84,16 +90,22 @@ class DriftEstimate:
     @property
     def significant(self) -> bool:
         """Whether the clocks part for sure, so that one recording should be corrected."""
-        return self.heard and abs(self.drift_ppm) > LEAST_RATIO * self.standard_error_ppm
+        clear = self.heard and abs(self.drift_ppm) > LEAST_RATIO * self.standard_error_ppm
+        return clear and 1e-6 * abs(self.drift_ppm) * self.duration_s / 2 > LEAST_SHIFT_S
 
     @property
     def remaining_sd_s(self) -> float:
-        """What is left of the drift's error in the delay at mid-record, corrected or not. [s]"""
+        """What is left of the drift's error in the delay at mid-record, corrected or not. [s]
+
+        Zero where nothing common was heard. A drift that was not corrected counts with what is likely of
+        it, both from the recordings and from what clocks usually do.
+        """
         if not self.heard:
             return 0.0
         left_ppm = self.standard_error_ppm
         if not self.significant:
-            left_ppm = math.hypot(self.drift_ppm, left_ppm)
+            trust = 1 / (1 + (left_ppm / TYPICAL_DRIFT_PPM) ** 2)
+            left_ppm = math.hypot(trust * self.drift_ppm, math.sqrt(trust) * left_ppm)
         return 1e-6 * left_ppm * self.duration_s / 2
 
 
@@ -128,6 +140,7 @@ class _Peak(NamedTuple):
     drift: float
     delay_s: float
     sign: int
+    band: slice
     probability: float
 
 
@@ -296,7 +309,8 @@ def _search(pieces: _Pieces, *, max_delay_s: float) -> _Peak:
         rms_frequency_hz=float(pieces.omega[min(edges[high], pieces.omega.size) - 1] / (2 * np.pi)),
     )
     tries = 2 * len(bands) * drifts.size
-    return _Peak(drift, float(lags[at]) / (size * pieces.bin_hz), sign, min(tries * single, 1.0))
+    band = slice(int(edges[low]), int(edges[high]))
+    return _Peak(drift, float(lags[at]) / (size * pieces.bin_hz), sign, band, min(tries * single, 1.0))
 
 
 def _focus(pieces: _Pieces, drifts: NDArray[np.float64]) -> NDArray[np.complex64]:
@@ -327,6 +341,10 @@ def _focus(pieces: _Pieces, drifts: NDArray[np.float64]) -> NDArray[np.complex64
 def _refine(pieces: _Pieces, peak: _Peak) -> tuple[float, float, float]:
     """Drift, delay at mid-record, and the standard error of the drift, by maximum likelihood."""
     drift, delay_s, error = peak.drift, peak.delay_s, math.inf
+    # outside the band there is little but noise, to which high frequencies would give weight
+    pieces = pieces._replace(
+        cross=pieces.cross[:, peak.band], omega=pieces.omega[peak.band], usable=pieces.usable[peak.band]
+    )
     time_s, omega = pieces.time_s - pieces.middle_s, pieces.omega
     moments = np.stack([np.ones_like(time_s), time_s])
     for _ in range(STEPS):
@@ -372,4 +390,4 @@ def _coherence(
     """Magnitude-squared coherence of each bin, smoothed and debiased."""
     share = ndimage.uniform_filter1d(usable, size)
     g = np.clip(ndimage.uniform_filter1d(mean, size) / np.maximum(share, 0.05), 0.0, 0.97)
-    return np.maximum(g**2 - bias, 0.0)
+    return np.where(g**2 > LEAST_SIGMA**2 * bias, g**2 - bias, 0.0)
