@@ -51,8 +51,18 @@ class Bars(NamedTuple):
 WAY_ROUND = 3.0
 
 
-def cluster(places: Floats, links: Links, *, bars: Bars) -> tuple[Ints, Ints]:
+#: Two mains are hardly ever laid nearer to each other than this, so that what lies nearer is meant as one.
+#: Farther off, only what is joined to nothing yet seeks a mate. [m]
+SURE_M = 1.0
+
+
+def cluster(
+    places: Floats, links: Links, *, bars: Bars, loose: NDArray[np.bool_] | None = None
+) -> tuple[Ints, Ints]:
     """Make linked points one, shortest links first where bars stand between them.
+
+    A link longer than 1 m is followed only if a loose point, or several that such links brought together,
+    lies at one end of it.
 
     Parameters
     ----------
@@ -62,6 +72,8 @@ def cluster(places: Floats, links: Links, *, bars: Bars) -> tuple[Ints, Ints]:
         Which to make one.
     bars : Bars
         Which must not become one.
+    loose : numpy.ndarray of bool, shape (n,), optional
+        Points at which the map shows no joint: all unless given.
 
     Returns
     -------
@@ -78,6 +90,14 @@ def cluster(places: Floats, links: Links, *, bars: Bars) -> tuple[Ints, Ints]:
     >>> label.tolist(), refused.tolist()
     ([0, 0, 1], [0])
     """
+    far = links.gap_m > SURE_M
+    if far.any():
+        label, refused = cluster(places, links.take(~far), bars=bars)
+        every = np.ones(len(places), dtype=bool)
+        label, also = _mates(
+            places, label, links.take(far), bars=bars, loose=every if loose is None else loose
+        )
+        return label, np.unique(np.concatenate([refused, also]))
     label = _components(len(places), links)
     clash = np.flatnonzero(label[bars.a] == label[bars.b])
     if not len(clash):
@@ -94,8 +114,29 @@ def _components(n: int, links: Links) -> Ints:
     return np.asarray(connected_components(matrix, directed=False)[1], dtype=np.intp)
 
 
-def _one_by_one(places: Floats, links: Links, *, bars: Bars, rows: Ints) -> tuple[Ints, Ints]:
-    """Follow links, shortest first: which were followed, and the bars for which some were not."""
+def _mates(
+    places: Floats, label: Ints, links: Links, *, bars: Bars, loose: NDArray[np.bool_]
+) -> tuple[Ints, Ints]:
+    """Follow long links, shortest first, as long as one of their ends is loose."""
+    count = int(label.max()) + 1
+    firm = (np.bincount(label, minlength=count) > 1) | (np.bincount(label, ~loose, minlength=count) > 0)
+    at = Links(label[links.a], label[links.b], links.gap_m)
+    asked = np.isin(label, np.concatenate([at.a, at.b]))
+    rows = np.flatnonzero((asked[bars.a] | asked[bars.b]) & (label[bars.a] != label[bars.b]))
+    between = Bars(label[bars.a], label[bars.b], bars.length_m)
+    middle = np.zeros((count, 2))
+    middle[label] = places
+    follow, refused = _one_by_one(middle, at, bars=between, rows=rows, firm=firm)
+    return _components(count, at.take(follow))[label], refused
+
+
+def _one_by_one(
+    places: Floats, links: Links, *, bars: Bars, rows: Ints, firm: NDArray[np.bool_] | None = None
+) -> tuple[Ints, Ints]:
+    """Follow links, shortest first: which were followed, and the bars for which some were not.
+
+    Links between two that are `firm` are not followed.
+    """
     ways: nx.Graph = nx.Graph()
     for row, a, b, length_m in zip(
         rows.tolist(), bars.a[rows].tolist(), bars.b[rows].tolist(), bars.length_m[rows].tolist(), strict=True
@@ -109,6 +150,8 @@ def _one_by_one(places: Floats, links: Links, *, bars: Bars, rows: Ints) -> tupl
     refused: set[int] = set()
     for k in order.tolist():
         a, b, gap_m = int(links.a[k]), int(links.b[k]), float(links.gap_m[k])
+        if firm is not None and groups.any_of(a, firm) and groups.any_of(b, firm):
+            continue
         barred = groups.barred(a, b) | _bars_round(ways, a, b, WAY_ROUND * gap_m)
         refused |= barred
         if not barred:
@@ -142,6 +185,9 @@ class _Groups:
     def barred(self, a: int, b: int) -> set[int]:
         group, other = self._members.get(a, {a}), self._members.get(b, {b})
         return {row for m in group for e, row in self._bars.get(m, {}).items() if e in other}
+
+    def any_of(self, a: int, which: NDArray[np.bool_]) -> bool:
+        return any(which[m] for m in self._members.get(a, {a}))
 
     def merge(self, a: int, b: int) -> None:
         group = self._members.get(a, {a}) | self._members.get(b, {b})

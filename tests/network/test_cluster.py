@@ -91,3 +91,38 @@ def test_a_row_of_short_pipes_stays_a_row(reach: float) -> None:
     row = np.column_stack([np.arange(9) * 0.3, np.zeros(9)])
     label, _ = cluster(row, links_within(row, reach), bars=bars_along(row))
     assert len(np.unique(label)) == 9
+
+
+def test_far_links_are_followed_only_from_what_is_loose() -> None:
+    """Two joints 5 m apart stay two; a free end 5 m from one of them is joined to it."""
+    places = np.array([[0.0, 0], [5, 0], [0, 5]])
+    links = Links(np.array([0, 0]), np.array([1, 2]), np.array([5.0, 5.0]))
+    loose = np.array([False, False, True])
+    label, refused = cluster(places, links, bars=NO_BARS, loose=loose)
+    assert label[0] == label[2] != label[1]
+    assert not len(refused)
+
+
+def test_a_loose_end_takes_the_nearest_mate_and_no_other() -> None:
+    places = np.array([[0.0, 0], [4, 0], [-3, 0]])
+    links = Links(np.array([0, 0]), np.array([1, 2]), np.array([4.0, 3.0]))
+    label, _ = cluster(places, links, bars=NO_BARS, loose=np.array([True, False, False]))
+    assert label[0] == label[2] != label[1]
+
+
+def test_far_links_between_loose_ends_gather_them_all() -> None:
+    """Three ends of a tee, each drawn some metres off."""
+    places = np.array([[0.0, 0], [4, 0], [0, 5]])
+    links = Links(np.array([0, 0, 1]), np.array([1, 2, 2]), np.array([4.0, 5.0, 6.4]))
+    label, _ = cluster(places, links, bars=NO_BARS, loose=np.ones(3, dtype=bool))
+    assert len(set(label.tolist())) == 1
+
+
+def test_far_links_respect_bars() -> None:
+    """The two ends of a pipe of 5 m never become one, however far the tolerance reaches."""
+    places = np.array([[0.0, 0], [5, 0], [2, 2]])
+    links = Links(np.array([0, 1, 0]), np.array([2, 2, 1]), np.array([2.8, 3.6, 5.0]))
+    pipe = Bars(np.array([0]), np.array([1]), np.array([5.0]))
+    label, refused = cluster(places, links, bars=pipe, loose=np.ones(3, dtype=bool))
+    assert label[0] == label[2] != label[1]
+    assert refused.tolist() == [0]
