@@ -74,16 +74,19 @@ def most_frequent(asking: Ints, values: NDArray[Any]) -> pd.DataFrame:
        main  value  agree  of  low  high
     0     4    100      2   3  100   150
     """
-    pairs = pd.DataFrame({"main": asking, "value": values})
+    number, distinct = pd.factorize(values, sort=True)  # numbers are much faster than texts to group by
+    pairs = pd.DataFrame({"main": asking, "value": number})
     sizes = pairs.groupby(["main", "value"], as_index=False).size()
     ranked = sizes.sort_values(["main", "size"], ascending=[True, False], kind="stable")
     best = ranked.drop_duplicates("main")
     next_best = ranked[ranked.duplicated("main")].drop_duplicates("main").set_index("main")["size"]
     best = best[best["main"].map(next_best).to_numpy() != best["size"].to_numpy()]
-    found = best.rename(columns={"size": "agree"})
+    found = best.rename(columns={"size": "agree"}).reset_index(drop=True)
     for name, how in (("of", "size"), ("low", "min"), ("high", "max")):
         found[name] = found["main"].map(pairs.groupby("main")["value"].agg(how))
-    return pd.DataFrame(found.reset_index(drop=True))
+    for name in ("value", "low", "high"):
+        found[name] = pd.Series(distinct[found[name].to_numpy(dtype=np.intp)], dtype=distinct.dtype)
+    return pd.DataFrame(found)
 
 
 def middle(asking: Ints, values: NDArray[Any]) -> pd.DataFrame:
