@@ -26,7 +26,7 @@ _LOUD_FRAMES = 2
 _TONE_SHARE = 0.1
 _TONE_HALF_HZ = 0.5
 #: stands this many times above the noise beside it, judged so far to either side [Hz],
-_TONE_EXCESS = 10.0
+_TONE_EXCESS = 20.0
 _BESIDE_HZ = 8.0
 #: and lies above what is used for nothing. [Hz]
 _LOWEST_HZ = 10.0
