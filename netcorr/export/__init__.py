@@ -4,6 +4,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 from netcorr.export.geopackage import write_result
+from netcorr.export.network_file import save_network
 from netcorr.export.record import survey_dict
 from netcorr.export.result_schema import RESULT_LAYERS
 from netcorr.export.result_tables import result_tables
@@ -18,6 +19,7 @@ __all__ = [
     "draw_evidence",
     "draw_map",
     "result_tables",
+    "save_network",
     "survey_dict",
     "survey_text",
     "write_result",

@@ -29,9 +29,6 @@ if TYPE_CHECKING:
 _APPLICATION_ID = int.from_bytes(b"GPKG", "big")
 _USER_VERSION = 10300
 
-#: Tables without a place in the list of layers that may be lost with an old result.
-_OWN_TABLES = frozenset({layer.name for layer in RESULT_LAYERS} | {"layer_styles"})
-
 
 def write_result(fix: SurveyFix, path: str | os.PathLike[str], *, feedback: Feedback | None = None) -> None:
     """Write the result of a survey as a GeoPackage.
@@ -88,7 +85,7 @@ def write_tables(
     """
     feedback = feedback or NoFeedback()
     target = Path(path)
-    check_target(target)
+    check_target(target, layers=layers)
     with replacing(target) as draft:
         for done, layer in enumerate(layers):
             check_cancelled(feedback)
@@ -97,17 +94,19 @@ def write_tables(
         describe_columns(draft, layers)
         _check_written(draft, tables)
         check_cancelled(feedback)
-        check_target(target)
+        check_target(target, layers=layers)
     feedback.progress(1.0, f"wrote {target.name}")
 
 
-def check_target(target: Path) -> None:
+def check_target(target: Path, *, layers: Sequence[ResultLayer] = RESULT_LAYERS) -> None:
     """Refuse a file name at which writing would lose something or disturb another program.
 
     Parameters
     ----------
     target : pathlib.Path
         File that is going to be written or replaced.
+    layers : sequence of ResultLayer
+        What is going to be written: a file that holds nothing else may be replaced.
 
     Raises
     ------
@@ -126,7 +125,7 @@ def check_target(target: Path) -> None:
                 remedy="close the program that has it open and try again, or choose another name",
             )
     if target.exists():
-        _check_replaceable(target)
+        _check_replaceable(target, {layer.name for layer in layers} | {"layer_styles"})
 
 
 def _write_layer(table: pd.DataFrame, draft: Path, layer: ResultLayer) -> None:
@@ -152,15 +151,15 @@ def _write_layer(table: pd.DataFrame, draft: Path, layer: ResultLayer) -> None:
             raise OSError(str(warning)) from warning
 
 
-def _check_replaceable(target: Path) -> None:
-    """Refuse a file that another program holds, or that is not an earlier result."""
+def _check_replaceable(target: Path, own: set[str]) -> None:
+    """Refuse a file that another program holds, or that holds more than our own layers."""
     try:
         with contextlib.closing(_open_existing(target)) as connection:
             connection.execute("BEGIN EXCLUSIVE")
             names = {name for (name,) in connection.execute("SELECT name FROM sqlite_master")}
             listed = "gpkg_contents" in names
             found = connection.execute("SELECT table_name FROM gpkg_contents") if listed else ()
-            others = sorted({name for (name,) in found} - _OWN_TABLES)
+            others = sorted({name for (name,) in found} - own)
             connection.rollback()
     except sqlite3.OperationalError as error:
         raise ExportError(

@@ -9,7 +9,7 @@ from matplotlib.patches import Patch
 
 from netcorr.export.palette import CLOSED, INK, LEAK, LOOKS, PATH, QUIET, SENSOR
 from netcorr.export.plain_text import plain_text
-from netcorr.export.sentences import fitting_label, percent, pipe_label
+from netcorr.export.sentences import fitting_label, is_spread_out, percent, pipe_label
 from netcorr.units import UnitSystem, format_length
 
 if TYPE_CHECKING:
@@ -68,6 +68,8 @@ def _no_leak(fix: SurveyFix) -> tuple[str, str]:
     where = " and ".join(fitting_label(end, fix) for end in (path.sensor_a, path.sensor_b))
     others = len(fix.pairs) - 1
     more = "" if not others else f" and {others} more pair{'s' if others > 1 else ''}"
+    if any(is_spread_out(pair) for pair in fix.pairs):
+        return "Noise between sensors, place unknown", f"Between {where}{more}. Record again before digging."
     return "No leak heard", f"Between {where}{more}. Silence is not proof."
 
 

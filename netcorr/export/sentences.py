@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
 #: From here on the evidence is called strong; below it a leak that usage imitates is too likely.
 STRONG = 0.9
+#: Rounds that agree more closely than a crew can measure are said to agree this well. [m]
+TAPE_M = 0.05
 
 #: A shift of the point by less than this is not worth a word. [m]
 _WORTH_A_WORD_M = 0.05
@@ -137,6 +139,11 @@ def side_branches(candidate: Candidate, *, units: UnitSystem) -> Iterator[str]:
         )
 
 
+def is_spread_out(pair: PairFix) -> bool:
+    """Whether a pair heard noise from between its sensors and still cannot name a place."""
+    return pair.probability_between > 0.5 and not any(one.in_bracket for one in pair.candidates)
+
+
 def rounds_agree(pair: PairFix, candidate: Candidate, *, units: UnitSystem) -> str:
     """Say whether the rounds place the leak at the same spot."""
     delays_s = np.array([evidence.peak_delay_s for evidence in pair.evidence])
@@ -145,7 +152,8 @@ def rounds_agree(pair: PairFix, candidate: Candidate, *, units: UnitSystem) -> s
     if len(pair.evidence) < 2:
         return "There is only one round: a second one at another time would show whether the noise stays."
     if candidate.rounds_used == len(pair.evidence):
-        return f"{used}, and they place it within about {format_length(spread_m, units)} of each other."
+        apart = format_length(max(spread_m, TAPE_M), units)
+        return f"{used}, and they place it within about {apart} of each other."
     return f"{used}; taken alone, the rounds lie up to {format_length(spread_m, units)} apart."
 
 

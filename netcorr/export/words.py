@@ -15,6 +15,7 @@ from netcorr.export.sentences import (
     fitting_label,
     format_length,
     how_to_measure,
+    is_spread_out,
     main_at_the_point,
     match_of_recordings,
     percent,
@@ -87,6 +88,8 @@ def _headline(fix: SurveyFix) -> str:
         return f"{who}: no leak between sensors, but noise from at or beyond one of them. Do not dig on it."
     if between:
         return f"{who}: only a faint sign of a leak. Do not dig on it; record again."
+    if any(is_spread_out(pair) for pair in fix.pairs):
+        return f"{who}: noise from between sensors, but no place can be named. Record again before digging."
     return f"{who}: no leak heard. Silence is not proof."
 
 
@@ -184,10 +187,13 @@ def _pipes_beyond(candidate: Candidate) -> Iterator[str]:
 
 def _silent(pair: PairFix, fix: SurveyFix, units: UnitSystem) -> list[str]:
     a, b = (fitting_label(end, fix) for end in (pair.path.sensor_a, pair.path.sensor_b))
+    heard = "noise from between them, no place can be named" if is_spread_out(pair) else pair.outcome
     text = (
-        f"Between {a} and {b} ({format_length(pair.path.length_m, units)} of main): {pair.outcome}. "
+        f"Between {a} and {b} ({format_length(pair.path.length_m, units)} of main): {heard}. "
         f"Probability of a leak between them {percent(pair.probability_between)}.",
-        "Silence is not proof: a leak may be too quiet for this distance and material, drowned by other "
+        "The evidence fits too much of the main. Better clocks or a measured wave speed may help."
+        if is_spread_out(pair)
+        else "Silence is not proof: a leak may be too quiet for this distance and material, drowned by other "
         "noise, or the pressure was too low. Nearer fittings and a quieter hour hear more.",
     )
     noticed = sentences([*pair.notes, *(text for e in pair.evidence for text in e.notes)], units=units)

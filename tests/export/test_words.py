@@ -57,6 +57,19 @@ class TestLeakBetween:
         text = one_line(survey_text(make_fix()))
         assert "L3 (L3_6.wav, loggers.csv row 6): the file ends after 2.1 of 10.0 s" in text
 
+    def test_heard_without_a_place_is_said(self, make_fix: Callable[..., SurveyFix]) -> None:
+        fix = make_fix(candidates=(), pair_changes={"candidates": (), "probability_between": 0.97})
+        text = one_line(survey_text(fix))
+        assert "noise from between sensors, but no place can be named" in text
+        assert "no leak heard" not in text
+        assert "Silence is not proof" not in text
+
+    def test_rounds_agree_no_better_than_a_tape(self, make_fix: Callable[..., SurveyFix]) -> None:
+        fix = make_fix()
+        same = tuple(replace(one, peak_delay_s=0.01) for one in fix.pairs[0].evidence)
+        text = one_line(survey_text(make_fix(pair_changes={"evidence": same})))
+        assert "within about 0.05 m of each other" in text
+
     def test_second_way_is_a_doubt(
         self, make_fix: Callable[..., SurveyFix], make_path: Callable[..., CorrelationPath]
     ) -> None:
