@@ -4,6 +4,7 @@ from netcorr.network.build import build_network
 from netcorr.network.graph import network_edges, open_graph
 from netcorr.network.log import CHANGES
 from netcorr.network.pipe_network import EDGE_ATTRIBUTES, FITTING_COLUMNS, LOG_COLUMNS, PipeNetwork
+from netcorr.network.saved import is_saved_network, open_network
 from netcorr.network.tolerances import Tolerances
 
 __all__ = [
@@ -14,6 +15,8 @@ __all__ = [
     "PipeNetwork",
     "Tolerances",
     "build_network",
+    "is_saved_network",
     "network_edges",
     "open_graph",
+    "open_network",
 ]

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import gc
-from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 import geopandas as gpd
@@ -12,11 +10,10 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from netcorr.network.assemble import assemble_graph, each_once
 from netcorr.network.pipe_network import EDGE_ATTRIBUTES
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
     import pyproj
     from numpy.typing import NDArray
 
@@ -98,58 +95,29 @@ def graph_from_pieces(
     order = np.lexsort((xy[:, 1], xy[:, 0]))
     number = np.empty(len(xy), dtype=np.intp)
     number[order] = np.arange(len(xy))
-    graph = nx.MultiGraph(crs=crs)
-    nodes = np.arange(len(xy)).astype(object)  # every number one object, wherever it is used
-    columns = _columns(lines, pieces, ratio)
-    for name, ends in (("from_node", parted.from_node), ("to_node", parted.to_node)):
-        columns[name] = nodes[number[ends]].tolist()
-    rows = zip(*(columns[name] for name in EDGE_ATTRIBUTES), strict=True)
-    with _without_collection():
-        for node, x, y in zip(nodes.tolist(), xy[order, 0].tolist(), xy[order, 1].tolist(), strict=True):
-            graph.add_node(node, x=x, y=y)
-        for u, v, row in zip(columns["from_node"], columns["to_node"], rows, strict=True):
-            graph.add_edge(u, v, **dict(zip(EDGE_ATTRIBUTES, row, strict=True)))
-    graph.add_edges_from(_links(parted, number))
-    return graph, number
+    edges = _columns(lines, pieces, ratio)
+    edges["from_node"], edges["to_node"] = number[parted.from_node], number[parted.to_node]
+    links = _links(parted, number)
+    columns = {name: np.concatenate([edges[name], links[name]]) for name in EDGE_ATTRIBUTES}
+    return assemble_graph(columns, xy[order], crs=crs), number
 
 
-@contextmanager
-def _without_collection() -> Iterator[None]:
-    """Spare Python the search for garbage among millions of new objects: it takes as long as making them."""
-    was_enabled = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was_enabled:
-            gc.enable()
-
-
-def _columns(lines: Lines, pieces: Pieces, ratio: Floats) -> dict[str, list[Any]]:
-    """Attributes of the edges, a list each."""
+def _columns(lines: Lines, pieces: Pieces, ratio: Floats) -> dict[str, NDArray[Any]]:
+    """Attributes of the edges."""
     line = pieces.line
-    columns: dict[str, list[Any]] = {"pipe_id": lines.ids[line].tolist()}
+    columns: dict[str, NDArray[Any]] = {"pipe_id": lines.ids[line]}
     for name in _COPIED:
         missing = None if name.startswith("material") else float("nan")
-        columns[name] = _each_once(lines.frame[name], missing)[line].tolist()
+        columns[name] = each_once(lines.frame[name], missing)[line]
     drawn_m = pieces.drawn_m.astype(object)
-    columns["drawn_length_m"] = drawn_m.tolist()
+    columns["drawn_length_m"], columns["length_m"] = drawn_m, drawn_m.copy()
     measured = ratio[line] != 1  # elsewhere both lengths are one object
-    drawn_m[measured] = (pieces.drawn_m * ratio[line])[measured]
-    columns["length_m"] = drawn_m.tolist()
-    columns["geometry"] = pieces.geometry.tolist()
-    columns["is_open"] = lines.in_service[line].tolist()
+    columns["length_m"][measured] = (pieces.drawn_m * ratio[line])[measured]
+    columns["geometry"] = pieces.geometry
+    columns["is_open"] = lines.in_service[line]
     assumed = lines.frame["assumed"] if "assumed" in lines.frame else pd.Series("", index=lines.frame.index)
-    columns["assumed"] = _each_once(assumed.fillna(""), "")[line].tolist()
+    columns["assumed"] = each_once(assumed.fillna(""), "")[line]
     return columns
-
-
-def _each_once(values: Any, missing: Any) -> NDArray[np.object_]:
-    """Values with equal ones as one object, whatever the number of edges."""
-    code, unique = pd.factorize(values, use_na_sentinel=True)
-    objects = np.empty(len(unique) + 1, dtype=object)
-    objects[:] = [*unique.tolist(), missing]
-    return objects[code]
 
 
 def measured_ratio(lines: Lines, pieces: Pieces, log: ChangeLog) -> Floats:
@@ -166,21 +134,17 @@ def measured_ratio(lines: Lines, pieces: Pieces, log: ChangeLog) -> Floats:
     return ratio
 
 
-def _links(parted: Parted, number: Ints) -> list[tuple[int, int, dict[str, Any]]]:
-    """Edges across closed valves."""
-    nodes = number[parted.link_nodes].tolist()
+def _links(parted: Parted, number: Ints) -> dict[str, NDArray[Any]]:
+    """Attributes of the edges across closed valves."""
+    k = len(parted.link_valve)
+    nodes = number[parted.link_nodes]
     spots = parted.node_xy[parted.link_nodes[:, 0]]
-    shapes = np.asarray(shapely.linestrings(np.repeat(spots[:, None, :], 2, axis=1)))
-    blank: dict[str, Any] = dict.fromkeys(EDGE_ATTRIBUTES, float("nan"))
-    blank |= {
-        "material": None,
-        "material_text": None,
-        "length_m": 0.0,
-        "drawn_length_m": 0.0,
-        "is_open": False,
-        "assumed": "",
-    }
-    return [
-        (u, v, blank | {"pipe_id": valve, "geometry": shape, "from_node": u, "to_node": v})
-        for (u, v), valve, shape in zip(nodes, parted.link_valve, shapes, strict=True)
-    ]
+    columns: dict[str, NDArray[Any]] = {name: np.full(k, np.nan).astype(object) for name in EDGE_ATTRIBUTES}
+    columns["material"] = columns["material_text"] = np.full(k, None, dtype=object)
+    columns["length_m"] = columns["drawn_length_m"] = np.zeros(k).astype(object)
+    columns["pipe_id"] = np.array(parted.link_valve, dtype=object)
+    columns["geometry"] = np.asarray(shapely.linestrings(np.repeat(spots[:, None, :], 2, axis=1)))
+    columns["from_node"], columns["to_node"] = nodes[:, 0], nodes[:, 1]
+    columns["is_open"] = np.zeros(k, dtype=bool)
+    columns["assumed"] = np.full(k, "", dtype=object)
+    return columns

@@ -1,0 +1,93 @@
+"""Columns of edges to a networkx graph, in an order that depends on nothing but the edges."""
+
+from __future__ import annotations
+
+import gc
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+import networkx as nx
+import numpy as np
+import pandas as pd
+
+from netcorr.network.pipe_network import EDGE_ATTRIBUTES
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    import pyproj
+    from numpy.typing import NDArray
+
+    from netcorr.network.lines import Floats
+
+
+def assemble_graph(columns: Mapping[str, NDArray[Any]], node_xy: Floats, *, crs: pyproj.CRS) -> nx.MultiGraph:
+    """Build the graph of nodes 0 to m - 1 and the edges between them.
+
+    Parameters
+    ----------
+    columns : mapping of str to numpy.ndarray, shape (p,)
+        `EDGE_ATTRIBUTES` of the edges. Objects are taken as they are, so equal values should be one object
+        (see `each_once`).
+    node_xy : numpy.ndarray of float, shape (m, 2)
+        Places of the nodes.
+    crs : pyproj.CRS
+        CRS of the map.
+
+    Returns
+    -------
+    networkx.MultiGraph
+        As in `PipeNetwork.graph`. Edges come by their lower node, then by the higher, then as given: the
+        same graph lists them in this order again.
+    """
+    ends = np.column_stack([columns["from_node"], columns["to_node"]]).astype(np.intp)
+    order = np.lexsort((ends.max(axis=1), ends.min(axis=1)))
+    nodes = np.arange(len(node_xy)).astype(object)  # every number is one object, wherever it is used
+    lists = {name: columns[name][order].tolist() for name in EDGE_ATTRIBUTES}
+    lists["from_node"], lists["to_node"] = nodes[ends[order, 0]].tolist(), nodes[ends[order, 1]].tolist()
+    rows = zip(*lists.values(), strict=True)
+    graph = nx.MultiGraph(crs=crs)
+    with _without_collection():
+        places = zip(node_xy[:, 0].tolist(), node_xy[:, 1].tolist(), strict=True)
+        for node, (x, y) in zip(nodes.tolist(), places, strict=True):
+            graph.add_node(node, x=x, y=y)
+        for u, v, row in zip(lists["from_node"], lists["to_node"], rows, strict=True):
+            graph.add_edge(u, v, **dict(zip(EDGE_ATTRIBUTES, row, strict=True)))
+    return graph
+
+
+def each_once(values: Any, missing: Any) -> NDArray[np.object_]:
+    """Values with equal ones as one object, however many there are.
+
+    Parameters
+    ----------
+    values : pandas.Series or numpy.ndarray, shape (n,)
+        Numbers or texts.
+    missing : object
+        What stands for those that are missing.
+
+    Returns
+    -------
+    numpy.ndarray of object, shape (n,)
+
+    Examples
+    --------
+    >>> each_once(pd.Series(["pvc", None, "pvc"]), None).tolist()
+    ['pvc', None, 'pvc']
+    """
+    code, unique = pd.factorize(values, use_na_sentinel=True)
+    objects = np.empty(len(unique) + 1, dtype=object)
+    objects[:] = [*unique.tolist(), missing]
+    return objects[code]
+
+
+@contextmanager
+def _without_collection() -> Iterator[None]:
+    """Spare Python the search for garbage among millions of new objects: it takes as long as making them."""
+    was_enabled = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_enabled:
+            gc.enable()
