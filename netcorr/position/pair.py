@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,14 +11,14 @@ import numpy as np
 from netcorr.position.candidates import error_budget, find_candidates
 from netcorr.position.fix import PairFix
 from netcorr.position.posterior import pair_posterior
-from netcorr.speed import pipe_wave_speed
+from netcorr.speed import MEASURED, pipe_wave_speed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from netcorr.delay.evidence import DelayEvidence
     from netcorr.network.pipe_network import PipeNetwork
-    from netcorr.path.correlation_path import CorrelationPath
+    from netcorr.path.correlation_path import CorrelationPath, PathSegment
     from netcorr.position.fix import ErrorBudget, Outcome
     from netcorr.position.posterior import PairPosterior
     from netcorr.position.settings import LocateSettings
@@ -29,6 +30,10 @@ NO_PLACE = (
     "noise between the sensors, but the evidence is spread too widely to name a place: record again, with "
     "better clocks or known wave speeds"
 )
+
+#: Spread that an assumed material or diameter adds to the speed of a pipe, as a share of it (judgement: iron
+#: for ductile iron or the next size is 3 %, asbestos cement for iron 20 %; plastic for iron nothing covers).
+ASSUMED_SHARE = 0.08
 
 #: Twice the clocks' standard deviation, brought to the path, is said from this share of its length on,
 CLOCK_SHARE = 0.25
@@ -63,18 +68,27 @@ def path_speeds(
     SpeedError
         If a pipe has neither a measured speed nor material and diameter; the message names it.
     """
-    return tuple(
-        pipe_wave_speed(
-            segment.material,
-            segment.diameter_mm,
-            wall_mm=_known(segment.wall_mm),
-            year=_known(segment.year),
-            temperature_c=settings.temperature_c,
-            temperature_sd_c=settings.temperature_sd_c,
-            wave_speed_m_s=_known(segment.wave_speed_m_s),
-            item=_pipe_label(segment.pipe_id, segment.material_text, source=source),
-        )
-        for segment in path.segments
+    return tuple(_segment_speed(segment, settings=settings, source=source) for segment in path.segments)
+
+
+def _segment_speed(segment: PathSegment, *, settings: LocateSettings, source: str) -> WaveSpeed:
+    """Speed of one segment; what the map's rules assumed about it is said and widens the spread."""
+    speed = pipe_wave_speed(
+        segment.material,
+        segment.diameter_mm,
+        wall_mm=_known(segment.wall_mm),
+        year=_known(segment.year),
+        temperature_c=settings.temperature_c,
+        temperature_sd_c=settings.temperature_sd_c,
+        wave_speed_m_s=_known(segment.wave_speed_m_s),
+        item=_pipe_label(segment.pipe_id, segment.material_text, source=source),
+    )
+    if not segment.assumed or speed.group == MEASURED:
+        return speed
+    return replace(
+        speed,
+        pipe_sd_m_s=math.hypot(speed.pipe_sd_m_s, ASSUMED_SHARE * speed.speed_m_s),
+        assumptions=(segment.assumed, *speed.assumptions),
     )
 
 
