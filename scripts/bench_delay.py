@@ -42,7 +42,8 @@ class Case:
     snr_db : float
         Signal over noise in that band, at either sensor. [dB]
     above_threshold : bool
-        Whether the bound can be reached; below, peaks of noise win now and then and only shares are shown.
+        Whether the bound can be reached; near and below it noise moves or wins peaks, and the figures are for
+        information only.
     """
 
     low_hz: float
@@ -256,5 +257,5 @@ def _hits(case: Case, results: Sequence[Errors]) -> tuple[str, ...]:
 
 
 def _name(case: Case) -> str:
-    threshold = "" if case.above_threshold else ", below threshold"
+    threshold = "" if case.above_threshold else ", near or below threshold"
     return f"{case.low_hz:.0f}-{case.high_hz:.0f} Hz, {case.snr_db:+.0f} dB{threshold}"

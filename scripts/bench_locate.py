@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import sys
 from collections import Counter
 from collections.abc import Sequence
 
@@ -36,13 +37,13 @@ def bench_locate(*, surveys: int | None, seed: int, workers: int) -> list[Target
     list of Target
         Accuracy, coverage, false alarms, leaks beyond a sensor.
     """
-    jobs = [
-        Job(name, seed, number)
-        for name, kind in KINDS.items()
-        for number in range(surveys * kind.surveys // 100 if surveys else kind.surveys)
-    ]
-    answers = run_all(run_survey, jobs, workers=workers)
-    by_kind = {name: [one for one in answers if one.job.kind == name] for name in KINDS}
+    by_kind: dict[str, list[Answer]] = {}
+    for name, kind in KINDS.items():
+        count = max(surveys * kind.surveys // 100, 1) if surveys else kind.surveys
+        jobs = [Job(name, seed, number) for number in range(count)]
+        print(kind.title, file=sys.stderr)
+        by_kind[name] = run_all(run_survey, jobs, workers=workers)
+        print("\n".join(one.line() for one in by_kind[name] if is_wrong(one)), file=sys.stderr)
     print(
         "Streets with 40-220 m of main between two sensors; recordings of 10 s, two rounds; leaks 5 m or "
         "more from the sensors;\nclocks off by 0.1 ms sd, and told; -6 to +12 dB at the quieter sensor where "
@@ -52,7 +53,12 @@ def bench_locate(*, surveys: int | None, seed: int, workers: int) -> list[Target
     print()
     print(table(_OUTCOME_HEADER, [_outcomes(name, of) for name, of in by_kind.items()]))
     print("\nStated probability of the best candidate, and how often it was right (all kinds together):")
-    print(table(("probability", "surveys", "stated mean", "right"), _reliability(answers)))
+    print(
+        table(
+            ("probability", "surveys", "stated mean", "right"),
+            _reliability([one for of in by_kind.values() for one in of]),
+        )
+    )
     _print_misses(by_kind)
     return targets(by_kind)
 
@@ -100,6 +106,18 @@ def is_near(one: Answer) -> bool:
 def is_alarm(one: Answer) -> bool:
     """Whether a crew would go out; a locator that failed does not count as silent."""
     return one.alarm > ALARM or bool(one.fault)
+
+
+def is_wrong(one: Answer) -> bool:
+    """Whether an answer counts against the target of its kind, or the locator failed."""
+    kind = KINDS[one.job.kind]
+    if one.fault:
+        return True
+    if kind.leak == "none":
+        return is_alarm(one)
+    if kind.leak == "beyond":
+        return one.outcome != one.truth
+    return not (is_near(one) if kind.speeds_given else one.held)
 
 
 _ACCURACY_HEADER = (
@@ -157,10 +175,6 @@ def _reliability(answers: Sequence[Answer]) -> list[tuple[object, ...]]:
 
 def _print_misses(by_kind: dict[str, list[Answer]]) -> None:
     """List what counts against a target, so that it can be run again."""
-    wrong = [one for name in ("given", "large branches") for one in by_kind[name] if not is_near(one)]
-    wrong += [one for one in by_kind["not given"] if not one.held]
-    wrong += [one for one in by_kind["no leak"] if is_alarm(one)]
-    wrong += [one for one in by_kind["beyond"] if one.outcome != one.truth]
-    wrong += [one for name in ("mixed", "plastic", "weak") for one in by_kind[name] if one.fault]
+    wrong = [one for of in by_kind.values() for one in of if is_wrong(one)]
     print("\nMisses (`run_survey` of scripts/bench_surveys.py repeats one):")
     print("\n".join(f"  {one.line()}" for one in wrong) or "  none")

@@ -173,6 +173,25 @@ def test_targets_of_surveys(surveys: ModuleType, located: ModuleType, missed: in
     assert [one.met for one in targets] == met
 
 
+@pytest.mark.parametrize(
+    ("kind", "changes", "wrong"),
+    [
+        ("given", {"error_m": 0.89, "held": False}, False),
+        ("given", {"error_m": 0.91}, True),
+        ("plastic", {"error_m": 5.0}, False),  # the area says how far it may be off
+        ("plastic", {"error_m": 0.1, "held": False}, True),
+        ("no leak", {"truth": "no leak heard", "outcome": "no leak heard"}, False),
+        ("no leak", {"truth": "no leak heard", "alarm": 0.6}, True),
+        ("beyond", {"truth": "at or beyond A"}, True),
+        ("given", {"fault": "no path"}, True),
+    ],
+)
+def test_what_counts_against_a_target(
+    surveys: ModuleType, located: ModuleType, kind: str, changes: dict[str, Any], wrong: bool
+) -> None:
+    assert located.is_wrong(answer(surveys, kind, **changes)) is wrong
+
+
 def test_no_position_is_no_hit(surveys: ModuleType, located: ModuleType) -> None:
     assert not located.is_near(answer(surveys, "given", error_m=math.nan))
 
