@@ -26,7 +26,17 @@ MAY_IMPORT = {
     "position": {"layers", "path", "network", "speed", "recordings", "delay"},
     "simulation": {"layers", "network", "speed"},
     "export": {"layers", "network", "path", "speed", "recordings", "delay", "position"},
-    "tools": {"layers", "network", "path", "speed", "recordings", "delay", "position", "simulation", "export"},
+    "tools": {
+        "layers",
+        "network",
+        "path",
+        "speed",
+        "recordings",
+        "delay",
+        "position",
+        "simulation",
+        "export",
+    },
     "cli": {"tools"},
 }
 COMMON = {"errors", "units", "feedback"}
@@ -63,7 +73,9 @@ def test_imports_only_what_lies_upstream(path: Path) -> None:
 def test_no_circle_between_modules() -> None:
     graph = nx.DiGraph()
     modules = {
-        ".".join(("netcorr", *path.relative_to(PACKAGE).with_suffix("").parts)).removesuffix(".__init__"): path
+        ".".join(("netcorr", *path.relative_to(PACKAGE).with_suffix("").parts)).removesuffix(
+            ".__init__"
+        ): path
         for path in FILES
     }
     for module, path in modules.items():

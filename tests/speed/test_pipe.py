@@ -304,7 +304,7 @@ def test_published_anchorages_lie_within_the_spread() -> None:
 
 @pytest.mark.parametrize("key", ["grey_iron", "ductile_iron", "pvc", "pe100", "asbestos_cement"])
 def test_linear_spread_agrees_with_drawing_at_random(key: str) -> None:
-    """Modulus, temperature and wall drawn 4000 times: the two parts within 12 %; the formula's own 2 % beside."""
+    """Modulus, temperature and wall drawn 4000 times: both parts within 12 %, the formula's 2 % beside."""
     rng = np.random.default_rng(20240611)
     material, wall = PIPE_MATERIALS[key], wall_thickness(key, 160)
     speed = pipe_wave_speed(key, 160)
