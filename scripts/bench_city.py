@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, TypeAlias
 
 import geopandas as gpd
 import numpy as np
@@ -15,11 +15,11 @@ MAINS_PER_CROSSING = 1.37
 CRS = "EPSG:25833"
 _CORNER = np.array([420_000.0, 5_400_000.0])
 
-Frame = gpd.GeoDataFrame
-Array = np.ndarray[Any, Any]
+
+Array: TypeAlias = np.ndarray[Any, Any]
 
 
-def city(mains: int, *, fittings: int, seed: int = 1) -> tuple[Frame, Frame]:
+def city(mains: int, *, fittings: int, seed: int = 1) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
     """Draw a city.
 
     Streets from west to east are drawn straight through some of their tees, those from south to north from
@@ -117,7 +117,7 @@ def _stubs(lines: Array, count: int, rng: np.random.Generator) -> Array:
     return np.asarray(shapely.linestrings(np.stack([start, end], axis=1)))
 
 
-def _mains(lines: Array, rng: np.random.Generator) -> Frame:
+def _mains(lines: Array, rng: np.random.Generator) -> gpd.GeoDataFrame:
     n = len(lines)
     columns = {
         "asset_id": [f"M{k:07d}" for k in range(n)],
@@ -131,7 +131,7 @@ def _mains(lines: Array, rng: np.random.Generator) -> Frame:
     return gpd.GeoDataFrame(columns, geometry=lines, crs=CRS)
 
 
-def _fittings(lines: Array, count: int, rng: np.random.Generator) -> Frame:
+def _fittings(lines: Array, count: int, rng: np.random.Generator) -> gpd.GeoDataFrame:
     places = shapely.line_interpolate_point(
         lines[rng.integers(0, len(lines), count)], rng.random(count), normalized=True
     )
