@@ -48,18 +48,11 @@ def assemble_graph(columns: Mapping[str, NDArray[Any]], node_xy: Floats, *, crs:
     rows = zip(*lists.values(), strict=True)
     graph = nx.MultiGraph(crs=crs)
     with _without_collection():
-        graph.add_nodes_from(nodes.tolist())
         places = zip(node_xy[:, 0].tolist(), node_xy[:, 1].tolist(), strict=True)
-        for (_, data), (x, y) in zip(graph.nodes(data=True), places, strict=True):
-            data["x"], data["y"] = x, y
-        # the graph's own dictionaries of neighbours, filled as add_edge does, which takes twice as long
-        neighbours = dict(graph.adjacency())
+        for node, (x, y) in zip(nodes.tolist(), places, strict=True):
+            graph.add_node(node, x=x, y=y)
         for u, v, row in zip(lists["from_node"], lists["to_node"], rows, strict=True):
-            data = dict(zip(EDGE_ATTRIBUTES, row, strict=True))
-            if v in neighbours[u]:
-                neighbours[u][v][len(neighbours[u][v])] = data
-            else:
-                neighbours[u][v] = neighbours[v][u] = {0: data}
+            graph.add_edge(u, v, **dict(zip(EDGE_ATTRIBUTES, row, strict=True)))
     return graph
 
 

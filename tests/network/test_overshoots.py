@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from netcorr.layers.network_layers import NetworkLayers
 from netcorr.network import PipeNetwork, Tolerances, build_network
-from netcorr.network.lines import Lines, near_ends
+from netcorr.network.lines import Lines
 from netcorr.network.log import ChangeLog
 from netcorr.network.overshoots import find_overshoots, without_overshoots
 
@@ -35,8 +35,7 @@ def repaired(lines: Lines, **tolerances: float) -> tuple[Lines, ChangeLog]:
 
 def test_overshoot_is_found_with_its_length_along_the_main(make_layers: Maker) -> None:
     lines = lines_of(make_layers, {"A": [(0, 0), (100, 0)], "B": [(40, 60), (40, -0.3)]})
-    near = near_ends(lines, shapely.STRtree(lines.geometries), 0.5)
-    found = find_overshoots(lines, near, within_m=0.5, free_m=0.2)
+    found = find_overshoots(lines, shapely.STRtree(lines.geometries), within_m=0.5)
     assert (found.end.tolist(), found.line.tolist()) == ([3], [0])
     assert found.past_m == pytest.approx([0.3], rel=1e-3)
 
