@@ -1,7 +1,7 @@
 """Units: SI inside, converted once at the door.
 
-Base constants are exact by definition (international yard and pound agreement, 1959; US survey foot, NIST
-SP 811); everything else is computed from them.
+Base constants are exact by definition (international yard and pound agreement, 1959;
+NIST SP 811); everything else is computed from them.
 """
 
 from __future__ import annotations
@@ -14,7 +14,6 @@ UnitSystem = Literal["metric", "us"]
 
 INCH_M = 0.0254
 FOOT_M = 12 * INCH_M
-US_SURVEY_FOOT_M = 1200 / 3937
 NEPER_DB = 20 / math.log(10)
 
 

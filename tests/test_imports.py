@@ -23,7 +23,7 @@ MAY_IMPORT = {
     "speed": set(),
     "recordings": set(),
     "delay": {"recordings"},
-    "position": {"layers", "path", "network", "speed", "recordings", "delay"},
+    "position": {"path", "network", "speed", "recordings", "delay"},
     "simulation": {"layers", "network", "speed"},
     "export": {"layers", "network", "path", "speed", "recordings", "delay", "position"},
     "tools": {

@@ -84,6 +84,12 @@ def band_log_likelihood(r: NDArray[np.float64], bins: float) -> NDArray[np.float
     return value
 
 
+def average_polarities(upright: NDArray[np.float64], reverse: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Log-likelihood over both polarities, from that of either one, shape as given."""
+    averaged: NDArray[np.float64] = np.logaddexp(np.log1p(-REVERSED) + upright, np.log(REVERSED) + reverse)
+    return averaged
+
+
 class BandCorrelograms:
     """Correlograms of one pair in every sub-band, over the delays of the search range.
 
@@ -145,10 +151,7 @@ class BandCorrelograms:
 
     def log_likelihood(self) -> NDArray[np.float64]:
         """Log-likelihood of every delay, pictures and polarities averaged, shape (m,)."""
-        averaged: NDArray[np.float64] = np.logaddexp(
-            np.log1p(-REVERSED) + self.of_polarity(1), np.log(REVERSED) + self.of_polarity(-1)
-        )
-        return averaged
+        return average_polarities(self.of_polarity(1), self.of_polarity(-1))
 
     def of_polarity(self, polarity: int) -> NDArray[np.float64]:
         """Log-likelihood of every delay for one polarity, 1 or -1, pictures averaged, shape (m,)."""

@@ -10,7 +10,7 @@ from scipy import fft
 from netcorr.delay.bands import contiguous_bands
 from netcorr.delay.bound import peak_probability
 from netcorr.delay.evidence import DelayEvidence
-from netcorr.delay.likelihood import REVERSED, BandCorrelograms
+from netcorr.delay.likelihood import BandCorrelograms, average_polarities
 from netcorr.delay.prepare import HIGHEST_HZ, LOWEST_HZ, PreparedRecording, prepare_recording
 from netcorr.delay.refine import coherence_and_phase, refine_delay
 from netcorr.errors import DelayError
@@ -117,7 +117,7 @@ def delay_evidence(
     grid = {"bin_hz": a.bin_hz, "duration_s": a.duration_s}
     correlograms = BandCorrelograms(cross, usable, **grid, max_delay_s=max_delay_s + MARGIN_S, band_hz=band)
     upright, reverse = correlograms.of_polarity(1), correlograms.of_polarity(-1)
-    log_likelihood = np.logaddexp(np.log1p(-REVERSED) + upright, np.log(REVERSED) + reverse)
+    log_likelihood = average_polarities(upright, reverse)
     searched = np.flatnonzero(np.abs(correlograms.delay_s) <= max_delay_s)
     peak = int(searched[np.argmax(log_likelihood[searched])])
     polarity = 1 if upright[peak] >= reverse[peak] else -1

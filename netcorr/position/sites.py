@@ -10,7 +10,7 @@ import numpy as np
 from pyproj import Transformer
 
 from netcorr.errors import PositionError
-from netcorr.layers import geodesic_distances_m
+from netcorr.network.ground import geodesic_distances_m
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
