@@ -1,17 +1,26 @@
 """Measure netcorr: accuracy, delay estimates, times. Run it by the environment's own Python.
 
-``.venv/bin/python scripts/bench.py locate|delay|screen|start``; the exit code is 1 when a target is missed.
+``.venv/bin/python scripts/bench.py NAME``, a name of `BENCHES`; the exit code is 1 when a target is missed.
 """
 
 from __future__ import annotations
 
 import argparse
+import importlib
 import os
 import platform
 import sys
 import time
 
 from bench_table import Target, target_table
+
+#: Each benchmark: `scripts/bench_NAME.py` with a function `bench_NAME`, and the options that it takes.
+BENCHES: dict[str, tuple[str, ...]] = {
+    "locate": ("surveys", "seed", "workers"),
+    "delay": ("surveys", "seed", "workers"),
+    "screen": ("surveys", "seed"),
+    "start": (),
+}
 
 
 def main(arguments: list[str]) -> int:
@@ -25,26 +34,16 @@ def main(arguments: list[str]) -> int:
 
 
 def _run(options: argparse.Namespace) -> list[Target]:
-    if options.what == "start":
-        from bench_start import bench_start
-
-        return bench_start()
-    if options.what == "delay":
-        from bench_delay import bench_delay
-
-        return bench_delay(draws=options.surveys, seed=options.seed, workers=options.workers)
-    if options.what == "screen":
-        from bench_screen import bench_screen
-
-        return bench_screen(draws=options.surveys, seed=options.seed)
-    from bench_locate import bench_locate
-
-    return bench_locate(surveys=options.surveys, seed=options.seed, workers=options.workers)
+    """Load the one benchmark that was asked for and run it."""
+    name = f"bench_{options.what}"
+    function = getattr(importlib.import_module(name), name)
+    targets: list[Target] = function(**{word: getattr(options, word) for word in BENCHES[options.what]})
+    return targets
 
 
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="bench.py", description="Measure netcorr against its targets.")
-    parser.add_argument("what", choices=("locate", "delay", "screen", "start"))
+    parser.add_argument("what", choices=tuple(BENCHES))
     parser.add_argument("--surveys", type=_positive, help="surveys or draws of each kind (default: all)")
     parser.add_argument("--seed", type=int, default=1, help="another seed, other surveys (default: 1)")
     parser.add_argument("--workers", type=_positive, default=2, help="processes (default: 2)")

@@ -96,12 +96,12 @@ class Errors:
     stated_s: float
 
 
-def bench_delay(*, draws: int | None, seed: int, workers: int) -> list[Target]:
+def bench_delay(*, surveys: int | None, seed: int, workers: int) -> list[Target]:
     """Run all cases, print what came out, and return the targets.
 
     Parameters
     ----------
-    draws : int or None
+    surveys : int or None
         Of each case; None for 300.
     seed : int
         Another seed gives other noise.
@@ -113,7 +113,7 @@ def bench_delay(*, draws: int | None, seed: int, workers: int) -> list[Target]:
     list of Target
         Ratio to the bound and truth of the stated standard error, worst over the cases above threshold.
     """
-    count = draws or 300
+    count = surveys or 300
     jobs = [Draw(case, seed, number) for case in range(len(CASES)) for number in range(count)]
     results = run_all(run_draw, jobs, workers=workers)
     by_case = [[one for one in results if one.case == case] for case in range(len(CASES))]

@@ -64,14 +64,14 @@ def least(task: Callable[[], object], *, runs: int) -> Least:
     return Least(min(wall), min(cpu))
 
 
-def bench_screen(*, runs: int = 20, draws: int | None = None, seed: int = 1) -> list[Target]:
+def bench_screen(*, runs: int = 20, surveys: int | None = None, seed: int = 1) -> list[Target]:
     """Time screening, compare it with the full evidence, print both, and return the targets.
 
     Parameters
     ----------
     runs : int
         Runs of which the quickest counts.
-    draws : int, optional
+    surveys : int, optional
         Simulated pairs of each kind; 40 by default.
     seed : int
         Of the simulated recordings.
@@ -86,7 +86,7 @@ def bench_screen(*, runs: int = 20, draws: int | None = None, seed: int = 1) -> 
     return [
         *_bench_64(rng, runs=runs),
         *_bench_district(rng, runs=max(runs // 4, 3)),
-        *_bench_agreement(rng, draws=draws or 40),
+        *_bench_agreement(rng, draws=surveys or 40),
     ]
 
 
@@ -325,7 +325,7 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--surveys", type=int, help="simulated pairs of each kind (default: 40)")
     parser.add_argument("--seed", type=int, default=1, help="another seed, other recordings (default: 1)")
     options = parser.parse_args(arguments)
-    targets = bench_screen(runs=options.runs, draws=options.surveys, seed=options.seed)
+    targets = bench_screen(runs=options.runs, surveys=options.surveys, seed=options.seed)
     print("\n" + target_table(targets))
     load = f", load {os.getloadavg()[0]:.1f}" if hasattr(os, "getloadavg") else ""
     print(f"{os.cpu_count()} cores{load}")

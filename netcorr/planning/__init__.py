@@ -1,0 +1,1 @@
+"""Which sites cover which metres of main, and the sweep that visits them."""
