@@ -1,5 +1,6 @@
 """Pipe to wave speed and attenuation: pure numbers, each with its source."""
 
+from netcorr.speed.calibration import Calibration, SpeedScale, calibration_toml, read_calibration
 from netcorr.speed.materials import PIPE_MATERIALS, Cited, Material, pipe_material, youngs_modulus_pa
 from netcorr.speed.pipe import (
     MEASURED,
@@ -28,21 +29,25 @@ __all__ = [
     "PIPE_MATERIALS",
     "SATURATED_SOIL",
     "TYPICAL_EXTRA_LOSS_FACTOR",
+    "Calibration",
     "Cited",
     "Material",
     "PipeWall",
     "Restraint",
     "Soil",
+    "SpeedScale",
     "Wall",
     "Water",
     "WaveSpeed",
     "attenuation_db_m",
+    "calibration_toml",
     "highest_frequency_hz",
     "phase_speed_m_s",
     "pipe_material",
     "pipe_wall",
     "pipe_wave_speed",
     "pipe_wavenumber",
+    "read_calibration",
     "restraint_factor",
     "wall_thickness",
     "water_at",
