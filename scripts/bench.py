@@ -19,6 +19,7 @@ BENCHES: dict[str, tuple[str, ...]] = {
     "locate": ("surveys", "seed", "workers"),
     "delay": ("surveys", "seed", "workers"),
     "screen": ("surveys", "seed"),
+    "network": ("seed",),
     "start": (),
 }
 

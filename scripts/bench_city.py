@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any, TypeAlias
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -15,15 +15,16 @@ MAINS_PER_CROSSING = 1.37
 CRS = "EPSG:25833"
 _CORNER = np.array([420_000.0, 5_400_000.0])
 
+Frame = gpd.GeoDataFrame
+Array = np.ndarray[Any, Any]
 
-Array: TypeAlias = np.ndarray[Any, Any]
 
-
-def city(mains: int, *, fittings: int, seed: int = 1) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
+def city(mains: int, *, fittings: int, seed: int = 1) -> tuple[Frame, Frame]:
     """Draw a city.
 
-    Streets from west to east are drawn straight through one to six of their tees, those from south to north
-    from tee to tee, their ends a few centimetres off; a tenth of these cross a street without a joint. Some
+    Streets from west to east are drawn straight through some of their tees, those from south to north from
+    tee to tee. One end in five is drawn a few centimetres off; one street in twenty crosses another without
+    a joint. Some
     mains are short stubs, some are drawn twice, some are out of service. Fittings lie 0.3 m off (median),
     1 in 20 of them by more than 1 m, a few beyond any main.
 
@@ -85,7 +86,8 @@ def _along(middle: Array, crossing: Array, rng: np.random.Generator) -> Array:
     _, index, count = np.unique(owner, return_inverse=True, return_counts=True)
     true = count[index] > 1
     _, index = np.unique(owner[true], return_inverse=True)
-    xy = xy[true] + rng.normal(0, 0.02, (int(true.sum()), 2))
+    xy = xy[true]
+    xy = xy + rng.normal(0, 0.03, xy.shape) * (rng.random(len(xy)) < 0.3)[:, None]
     return np.asarray(shapely.linestrings(xy + _CORNER, indices=index))
 
 
@@ -98,6 +100,7 @@ def _across(crossing: Array, rng: np.random.Generator) -> Array:
     from_to = [(crossing[:-1][short], crossing[1:][short]), (crossing[:-2][long], crossing[2:][long])]
     start, end = (np.concatenate([pair[k] for pair in from_to]) for k in (0, 1))
     gap = np.clip(rng.normal(0, 0.05, (2, len(start), 2)), -0.1, 0.1)
+    gap *= (rng.random((2, len(start))) < 0.2)[:, :, None]
     start, end = start + gap[0], end + gap[1]
     turn = rng.random(len(start)) < 0.3
     start[turn], end[turn] = end[turn], start[turn]
@@ -114,7 +117,7 @@ def _stubs(lines: Array, count: int, rng: np.random.Generator) -> Array:
     return np.asarray(shapely.linestrings(np.stack([start, end], axis=1)))
 
 
-def _mains(lines: Array, rng: np.random.Generator) -> gpd.GeoDataFrame:
+def _mains(lines: Array, rng: np.random.Generator) -> Frame:
     n = len(lines)
     columns = {
         "asset_id": [f"M{k:07d}" for k in range(n)],
@@ -128,7 +131,7 @@ def _mains(lines: Array, rng: np.random.Generator) -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame(columns, geometry=lines, crs=CRS)
 
 
-def _fittings(lines: Array, count: int, rng: np.random.Generator) -> gpd.GeoDataFrame:
+def _fittings(lines: Array, count: int, rng: np.random.Generator) -> Frame:
     places = shapely.line_interpolate_point(
         lines[rng.integers(0, len(lines), count)], rng.random(count), normalized=True
     )

@@ -48,12 +48,45 @@ def assemble_graph(columns: Mapping[str, NDArray[Any]], node_xy: Floats, *, crs:
     rows = zip(*lists.values(), strict=True)
     graph = nx.MultiGraph(crs=crs)
     with _without_collection():
+        graph.add_nodes_from(nodes.tolist())
         places = zip(node_xy[:, 0].tolist(), node_xy[:, 1].tolist(), strict=True)
-        for node, (x, y) in zip(nodes.tolist(), places, strict=True):
-            graph.add_node(node, x=x, y=y)
+        for (_, data), (x, y) in zip(graph.nodes(data=True), places, strict=True):
+            data["x"], data["y"] = x, y
+        # the graph's own dictionaries of neighbours, filled as add_edge does, which takes twice as long
+        neighbours = dict(graph.adjacency())
         for u, v, row in zip(lists["from_node"], lists["to_node"], rows, strict=True):
-            graph.add_edge(u, v, **dict(zip(EDGE_ATTRIBUTES, row, strict=True)))
+            data = vars(_Edge(row))
+            if v in neighbours[u]:
+                neighbours[u][v][len(neighbours[u][v])] = data
+            else:
+                neighbours[u][v] = neighbours[v][u] = {0: data}
     return graph
+
+
+class _Edge:
+    """Attributes of an edge, taken as its ``__dict__``.
+
+    Python stores the names of attributes once for all objects of a class, so that these dictionaries take
+    less than half the memory of others, and less than half the time to make.
+    """
+
+    def __init__(self, values: tuple[Any, ...]) -> None:
+        (
+            self.pipe_id,
+            self.material,
+            self.material_text,
+            self.diameter_mm,
+            self.wall_mm,
+            self.year,
+            self.wave_speed_m_s,
+            self.length_m,
+            self.drawn_length_m,
+            self.geometry,
+            self.from_node,
+            self.to_node,
+            self.is_open,
+            self.assumed,
+        ) = values  # in the order of EDGE_ATTRIBUTES
 
 
 def each_once(values: Any, missing: Any) -> NDArray[np.object_]:

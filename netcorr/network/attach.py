@@ -10,7 +10,7 @@ import shapely
 
 from netcorr.errors import NetworkError
 from netcorr.network.ground import geodesic_distances_m
-from netcorr.network.lines import nearest_place
+from netcorr.network.lines import gaps_m, nearest_place
 from netcorr.network.tolerances import SAME_PLACE_M
 
 if TYPE_CHECKING:
@@ -171,26 +171,31 @@ def _points(layers: NetworkLayers) -> NDArray[np.float64]:
 
 def _nearest_of_all(lines: Lines, plane: Floats, fitting_m: float) -> tuple[Ints, Ints]:
     """Nearest main of all, and the one to prefer: the nearest in service if it is hardly farther."""
+    tree = shapely.STRtree(lines.geometries)
     points = np.asarray(shapely.points(plane))
-    near = _nearest(lines, np.arange(len(lines)), points)
-    live = near.copy()
-    served = np.flatnonzero(lines.in_service)
-    ask = np.flatnonzero(~lines.in_service[near])
-    if len(ask) and len(served):
-        other = _nearest(lines, served, points[ask])
-        _, gap = nearest_place(lines, plane[ask], other)
-        _, least = nearest_place(lines, plane[ask], near[ask])
-        live[ask] = np.where(gap <= np.minimum(least + PREFERRED_M, fitting_m), other, near[ask])
+    point, line = tree.query(points, predicate="dwithin", distance=fitting_m)
+    gap_m = gaps_m(lines, plane[point], line)
+    near, least_m = _first_of_each(len(points), point, line, gap_m)
+    served = lines.in_service[line]
+    live, live_m = _first_of_each(len(points), point[served], line[served], gap_m[served])
+    live = np.where(live_m <= least_m + PREFERRED_M, live, near)
+    far = np.flatnonzero(near < 0)
+    if len(far):
+        asked, line = tree.query_nearest(points[far], all_matches=True)
+        gap_m = gaps_m(lines, plane[far[asked]], line)
+        near[far], _ = _first_of_each(len(far), asked, line, gap_m)
+        live[far] = near[far]
     return near, live
 
 
-def _nearest(lines: Lines, which: Ints, points: NDArray[np.object_]) -> Ints:
-    """Nearest line to each point; of equally near ones the first."""
-    tree = shapely.STRtree(lines.geometries[which])
-    point, line = tree.query_nearest(points, all_matches=True)
-    order = np.lexsort((line, point))
-    first = order[np.searchsorted(point[order], np.arange(len(points)))]
-    return np.asarray(which[line[first]], dtype=np.intp)
+def _first_of_each(count: int, point: Ints, line: Ints, gap_m: Floats) -> tuple[Ints, Floats]:
+    """Nearest line of each point and its gap, of equally near ones the first; -1 and infinite without one."""
+    order = np.lexsort((line, np.round(gap_m, 6), point))
+    first = np.searchsorted(point[order], np.arange(count))
+    has = np.bincount(point, minlength=count) > 0
+    nearest, least_m = np.full(count, -1), np.full(count, np.inf)
+    nearest[has], least_m[has] = line[order[first[has]]], gap_m[order[first[has]]]
+    return nearest, least_m
 
 
 def _log_attached(

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 import pandas as pd
-import shapely
 from scipy.spatial import cKDTree
 
 from netcorr.network.cluster import Bars, Links, cluster
@@ -16,7 +15,7 @@ from netcorr.network.lines import all_segments, nearest_places
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from netcorr.network.lines import Floats, Ints, Lines
+    from netcorr.network.lines import Floats, Ints, Lines, NearEnds
     from netcorr.network.tolerances import Tolerances
 
 #: A main may close on itself over a small gap only if it is this many times as long as the tolerance.
@@ -62,15 +61,15 @@ class _Touches(NamedTuple):
         return _Touches(self.spot[which], self.line[which], self.along_m[which], self.gap_m[which])
 
 
-def find_joints(lines: Lines, tree: shapely.STRtree, *, tolerances: Tolerances) -> Joints:
+def find_joints(lines: Lines, near: NearEnds, *, tolerances: Tolerances) -> Joints:
     """Join ends within the tolerance, and ends with the mains that they touch.
 
     Parameters
     ----------
     lines : Lines
         Mains with a length, none twice.
-    tree : shapely.STRtree
-        Of `lines.geometries`.
+    near : NearEnds
+        All lines within `cut_m` of every place of an end, and maybe others.
     tolerances : Tolerances
         How near is near.
 
@@ -82,7 +81,7 @@ def find_joints(lines: Lines, tree: shapely.STRtree, *, tolerances: Tolerances) 
     """
     end_spot, spots = _spots(lines.ends)
     touches = _without_both_ends(
-        lines, end_spot, _touches(lines, tree, end_spot, spots, tolerances), tolerances
+        lines, end_spot, _touches(lines, near, end_spot, spots, tolerances), tolerances
     )
     beside_m = max(tolerances.end_m, tolerances.cut_m)  # a touch this near to an end of the main is that end
     near_start = touches.along_m <= beside_m
@@ -126,10 +125,10 @@ def _end_links(spots: Floats, end_m: float) -> Links:
 
 
 def _touches(
-    lines: Lines, tree: shapely.STRtree, end_spot: Ints, spots: Floats, tolerances: Tolerances
+    lines: Lines, candidates: NearEnds, end_spot: Ints, spots: Floats, tolerances: Tolerances
 ) -> _Touches:
     """Places where an end lies on or near another main, or on a far part of its own."""
-    spot, line = tree.query(shapely.points(spots), predicate="dwithin", distance=tolerances.cut_m)
+    spot, line = end_spot[candidates.end], candidates.line
     own = (end_spot[2 * line] == spot) | (end_spot[2 * line + 1] == spot)
     spot, line = spot[~own], line[~own]
     near = nearest_places(all_segments(lines, spots[spot], line), tolerances.cut_m)

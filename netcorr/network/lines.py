@@ -7,6 +7,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
+import pandas as pd
 import shapely
 
 from netcorr.network.ground import GroundPlane
@@ -55,12 +56,11 @@ class Lines:
         """Take the vertices out of a frame of LineStrings."""
         xyz, line = shapely.get_coordinates(frame.geometry.array, include_z=True, return_index=True)
         xyz[xyz[:, 2] == 0, 2] = np.nan  # a height of exactly nothing is a height not given
-        return cls.from_vertices(frame, xyz, line=line, crs=crs)
+        return cls.from_vertices(frame, xyz, line=line, ground=GroundPlane.about(xyz[:, :2], crs))
 
     @classmethod
-    def from_vertices(cls, frame: gpd.GeoDataFrame, xyz: Floats, *, line: Ints, crs: pyproj.CRS) -> Lines:
+    def from_vertices(cls, frame: gpd.GeoDataFrame, xyz: Floats, *, line: Ints, ground: GroundPlane) -> Lines:
         """Take vertices with the number of the line that each belongs to, in order of the lines."""
-        ground = GroundPlane.about(xyz[:, :2], crs)
         plane = ground.metres(xyz[:, :2])
         first = np.searchsorted(line, np.arange(len(frame) + 1))
         step_m = np.zeros(len(plane))
@@ -131,6 +131,39 @@ class Lines:
         return np.clip(found, self.first[line] + 1, self.first[line + 1] - 1)
 
 
+class NearEnds(NamedTuple):
+    """Ends (start of line k at 2 k, its end at 2 k + 1; of those at one place the first) and lines near."""
+
+    end: Ints
+    line: Ints
+
+
+def near_ends(lines: Lines, tree: shapely.STRtree, within_m: float, *, ends: Ints | None = None) -> NearEnds:
+    """Lines within a distance of ends.
+
+    Parameters
+    ----------
+    lines : Lines
+        Mains.
+    tree : shapely.STRtree
+        Of their geometries.
+    within_m : float
+        How near. [m]
+    ends : numpy.ndarray of int, optional
+        Which ends to ask for; every place of an end once unless given.
+
+    Returns
+    -------
+    NearEnds
+        Each end with its own line too.
+    """
+    if ends is None:
+        code, _ = pd.factorize(lines.ends[:, 0] + 1j * lines.ends[:, 1])
+        ends = np.unique(code, return_index=True)[1]
+    row, line = tree.query(shapely.points(lines.ends[ends]), predicate="dwithin", distance=within_m)
+    return NearEnds(ends[row], line)
+
+
 class Near(NamedTuple):
     """Places on lines near to points; `pair` counts the pairs of point and line that were asked about."""
 
@@ -159,9 +192,22 @@ def all_segments(lines: Lines, points: Floats, line: Ints) -> Near:
 def nearest_place(lines: Lines, points: Floats, line: Ints) -> tuple[Floats, Floats]:
     """Place along `line[k]` nearest to `points[k]`, and the gap between them. [m]"""
     near = all_segments(lines, points, line)
-    order = np.lexsort((near.along_m, near.gap_m, near.pair))
-    best = order[np.searchsorted(near.pair[order], np.arange(len(line)))]
-    return near.along_m[best], near.gap_m[best]
+    least_m = _least(near, len(line))
+    nearest = np.flatnonzero(near.gap_m == least_m[near.pair])
+    best = nearest[np.searchsorted(near.pair[nearest], np.arange(len(line)))]
+    return near.along_m[best], least_m
+
+
+def gaps_m(lines: Lines, points: Floats, line: Ints) -> Floats:
+    """Distance from `points[k]` to `line[k]`. [m]"""
+    return _least(all_segments(lines, points, line), len(line))
+
+
+def _least(near: Near, count: int) -> Floats:
+    """Smallest gap of each pair; those of a pair lie side by side. [m]"""
+    if not count:
+        return np.zeros(0)
+    return np.asarray(np.minimum.reduceat(near.gap_m, np.searchsorted(near.pair, np.arange(count))))
 
 
 def nearest_places(near: Near, within_m: float) -> Near:

@@ -99,16 +99,14 @@ def open_network(path: str | os.PathLike[str], *, feedback: Feedback = _SILENT) 
             remedy="give a file that netcorr check wrote, or read the map with read_network_layers",
         )
     parts = {}
-    for done, name in enumerate((INFO, EDGES, NODES, FITTINGS, LOG)):
+    for done, name in enumerate((INFO, EDGES, FITTINGS, LOG)):
         check_cancelled(feedback)
-        feedback.progress(0.15 * done, f"opening {name}")
+        feedback.progress(0.2 * done, f"opening {name}")
         with gdal_messages(f"{file.name}, layer {name}"):
             parts[name] = pyogrio.read_dataframe(file, layer=name)
     info = _info(file, parts[INFO])
     crs = pyproj.CRS.from_user_input(info["crs"][0])
-    nodes = parts[NODES].sort_values("node")
-    _check_whole(file, parts[EDGES], nodes, parts[FITTINGS])
-    node_xy = shapely.get_coordinates(nodes.geometry.array)
+    node_xy = _node_places(file, parts[EDGES], parts[FITTINGS])
     feedback.progress(0.8, "building the graph")
     graph = assemble_graph(_edge_columns(parts[EDGES]), node_xy, crs=crs)
     feedback.progress(1.0)
@@ -137,20 +135,23 @@ def _info(file: Path, table: pd.DataFrame) -> dict[str, list[str]]:
     return info
 
 
-def _check_whole(file: Path, edges: pd.DataFrame, nodes: pd.DataFrame, fittings: pd.DataFrame) -> None:
-    """Refuse a file whose layers were edited apart from each other."""
-    count = len(nodes)
-    used = np.concatenate([edges["from_node"], edges["to_node"], fittings["node"]])
-    if (
-        (nodes["node"].to_numpy() != np.arange(count)).any()
-        or used.min(initial=0) < -1
-        or used.max(initial=-1) >= count
-    ):
+def _node_places(file: Path, edges: gpd.GeoDataFrame, fittings: pd.DataFrame) -> NDArray[np.float64]:
+    """Places of the nodes, which are the ends of the edges; refuse layers edited apart from each other."""
+    xy, edge = shapely.get_coordinates(edges.geometry.array, return_index=True)
+    first = np.searchsorted(edge, np.arange(len(edges) + 1))
+    node = np.concatenate([edges["from_node"], edges["to_node"]])
+    place = xy[np.concatenate([first[:-1], first[1:] - 1])]
+    node_xy = np.full((int(node.max(initial=-1)) + 1, 2), np.nan)
+    node_xy[node] = place
+    sits = fittings["node"].to_numpy()
+    whole = np.isfinite(node_xy).all() and (node_xy[node] == place).all()
+    if not whole or sits.min(initial=-1) < -1 or sits.max(initial=-1) >= len(node_xy):
         raise NetworkError(
             str(file),
-            found="edges, nodes and fittings of the saved network do not belong together",
+            found="edges and fittings of the saved network do not belong together",
             remedy="save it again from the map; it is not meant to be edited",
         )
+    return node_xy
 
 
 def _edge_columns(edges: gpd.GeoDataFrame) -> dict[str, NDArray[Any]]:

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from netcorr.layers.network_layers import NetworkLayers
 from netcorr.network import Tolerances
 from netcorr.network.joints import Joints, find_joints, joint_places
-from netcorr.network.lines import Lines
+from netcorr.network.lines import Lines, near_ends
 
 Maker = Callable[..., NetworkLayers]
 
@@ -23,7 +23,8 @@ Maker = Callable[..., NetworkLayers]
 def joints_of(make_layers: Maker, mains: dict[str, Any], **tolerances: float) -> tuple[Lines, Joints]:
     frame = make_layers(mains).mains.sort_values("asset_id").reset_index(drop=True)
     lines = Lines.from_frame(frame, pyproj.CRS(32633))
-    return lines, find_joints(lines, shapely.STRtree(lines.geometries), tolerances=Tolerances(**tolerances))
+    near = near_ends(lines, shapely.STRtree(lines.geometries), Tolerances(**tolerances).cut_m)
+    return lines, find_joints(lines, near, tolerances=Tolerances(**tolerances))
 
 
 def test_two_lines_end_to_end(make_layers: Maker) -> None:

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from netcorr.layers.network_layers import NetworkLayers
 from netcorr.network import PipeNetwork, Tolerances, build_network
-from netcorr.network.lines import Lines
+from netcorr.network.lines import Lines, near_ends
 from netcorr.network.log import ChangeLog
 from netcorr.network.overshoots import find_overshoots, without_overshoots
 
@@ -30,12 +30,13 @@ def lines_of(make_layers: Maker, mains: dict[str, Any]) -> Lines:
 
 def repaired(lines: Lines, **tolerances: float) -> tuple[Lines, ChangeLog]:
     log = ChangeLog(UTM)
-    return without_overshoots(lines, UTM, tolerances=Tolerances(**tolerances), log=log)[0], log
+    return without_overshoots(lines, tolerances=Tolerances(**tolerances), log=log)[0], log
 
 
 def test_overshoot_is_found_with_its_length_along_the_main(make_layers: Maker) -> None:
     lines = lines_of(make_layers, {"A": [(0, 0), (100, 0)], "B": [(40, 60), (40, -0.3)]})
-    found = find_overshoots(lines, shapely.STRtree(lines.geometries), within_m=0.5)
+    near = near_ends(lines, shapely.STRtree(lines.geometries), 0.5)
+    found = find_overshoots(lines, near, within_m=0.5, free_m=0.2)
     assert (found.end.tolist(), found.line.tolist()) == ([3], [0])
     assert found.past_m == pytest.approx([0.3], rel=1e-3)
 
@@ -118,3 +119,12 @@ def test_any_direction_gives_the_length_to_the_crossing(
     )
     length_m = way_m(build_network(layers, tolerances=Tolerances(cut_m=0.05)), "V1", "H1")
     assert length_m == pytest.approx(110 / 0.9996, rel=1e-4)
+
+
+def test_plane_stays_where_it_is_when_vertices_go(make_layers: Maker) -> None:
+    """The plane lies about the middle of the vertices, and what was found near the ends is in that plane."""
+    hooks = [(40, 60), (40.0, -0.1), (40.1, -0.15), (40.2, -0.2), (40.3, -0.25)]
+    layers = make_layers({"A": [(0, 0), (100, 0)], "B": hooks, "C": [(70, 1), (90, 90)]})
+    network = build_network(layers)
+    assert network.log["change"].tolist() == ["overshoot", "cut"]
+    assert sum(d["pipe_id"] == "A" for *_, d in network.graph.edges(data=True)) == 2
