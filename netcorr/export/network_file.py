@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from typing import TYPE_CHECKING, Any
 
 import geopandas as gpd
@@ -86,6 +87,10 @@ def _info(network: PipeNetwork) -> pd.DataFrame:
         ("netcorr_version", netcorr.__version__),
         ("source", network.source),
         ("crs", network.crs.to_wkt()),
+        *(
+            (field.name, repr(getattr(network.tolerances, field.name)))
+            for field in fields(network.tolerances)
+        ),
         *(("note", note) for note in network.notes),
     ]
     return pd.DataFrame(rows, columns=["name", "value"])

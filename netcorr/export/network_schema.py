@@ -72,7 +72,7 @@ NETWORK_INFO = ResultLayer(
     "About the network",
     "What it was read from, and what was inferred or assumed.",
     (
-        Column("name", "text", "format, netcorr_version, source, crs or note"),
+        Column("name", "text", "format, netcorr_version, source, crs, a tolerance [m] or note"),
         Column("value", "text", "What it is"),
     ),
 )

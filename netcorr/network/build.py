@@ -125,6 +125,7 @@ def build_network(
         log=log.frame(),
         crs=layers.mains.crs,
         notes=layers.notes,
+        tolerances=tolerances,
     )
 
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import difflib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from netcorr.errors import NetworkError
+from netcorr.network.tolerances import Tolerances
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -67,6 +68,8 @@ class PipeNetwork:
         CRS of all geometries.
     notes : tuple of str
         What was inferred or assumed, one sentence each.
+    tolerances : Tolerances
+        How far things lay apart at most that were taken as one.
     """
 
     source: str
@@ -75,6 +78,7 @@ class PipeNetwork:
     log: gpd.GeoDataFrame
     crs: pyproj.CRS
     notes: tuple[str, ...] = ()
+    tolerances: Tolerances = field(default_factory=Tolerances)
 
     def node_of(self, fitting: str) -> int:
         """Node at which a fitting sits.

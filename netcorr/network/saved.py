@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from contextlib import closing
+from dataclasses import fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
@@ -20,6 +21,7 @@ from netcorr.feedback import Feedback, NoFeedback, check_cancelled
 from netcorr.layers.sources import existing, gdal_messages
 from netcorr.network.assemble import assemble_graph, each_once
 from netcorr.network.pipe_network import EDGE_ATTRIBUTES, FITTING_COLUMNS, LOG_COLUMNS, PipeNetwork
+from netcorr.network.tolerances import Tolerances
 
 if TYPE_CHECKING:
     import os
@@ -35,7 +37,7 @@ EDGES, NODES, FITTINGS, LOG, INFO = (
     "network_info",
 )
 #: Counts up when an older netcorr could not read a file any more.
-FORMAT = "1"
+FORMAT = "2"
 
 _TEXTS = ("material", "material_text")
 _SHARED = ("pipe_id", *_TEXTS, "diameter_mm", "wall_mm", "year", "wave_speed_m_s", "assumed")
@@ -119,7 +121,19 @@ def open_network(path: str | os.PathLike[str], *, feedback: Feedback = _SILENT) 
         ),
         crs=crs,
         notes=tuple(info.get("note", ())),
+        tolerances=_tolerances(file, info),
     )
+
+
+def _tolerances(file: Path, info: dict[str, list[str]]) -> Tolerances:
+    try:
+        return Tolerances(**{field.name: float(info[field.name][0]) for field in fields(Tolerances)})
+    except (KeyError, ValueError) as error:
+        raise NetworkError(
+            str(file),
+            found=f"the tolerances of the saved network are missing or no numbers ({error})",
+            remedy="save it again from the map; it is not meant to be edited",
+        ) from error
 
 
 def _info(file: Path, table: pd.DataFrame) -> dict[str, list[str]]:

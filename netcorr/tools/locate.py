@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 from netcorr.feedback import Feedback, NoFeedback, PartOf
 from netcorr.tools.declare import OutputLayer, Tool
+from netcorr.tools.open_map import open_map
 from netcorr.tools.parameter import Parameter
-from netcorr.tools.shared_parameters import CRS, CUT, FITTING, JOIN, MAPPING, NETWORK
+from netcorr.tools.shared_parameters import CRS, CUT, FITTING, JOIN, MAPPING, NETWORK, OVERSHOOT
 from netcorr.units import UnitSystem
 
 if TYPE_CHECKING:
@@ -86,6 +87,7 @@ def locate(
     join_m: float = 0.2,
     cut_m: float = 0.2,
     fitting_m: float = 5.0,
+    overshoot_m: float = 0.5,
     time_zone: str | None = None,
     minimum_probability: float | None = None,
     units: UnitSystem = "metric",
@@ -96,7 +98,7 @@ def locate(
     Parameters
     ----------
     network : pathlib.Path
-        Source of mains and fittings.
+        Source of mains and fittings, or a saved network.
     deployments : pathlib.Path
         Table of recordings.
     output : pathlib.Path
@@ -115,8 +117,9 @@ def locate(
         Sensors farther apart than this along the main are not compared. [m]
     map_accuracy_m : float
         How far a main may lie from where it is drawn. [m]
-    join_m, cut_m, fitting_m : float
-        How near ends, tees and fittings must lie to be taken as connected. [m]
+    join_m, cut_m, fitting_m, overshoot_m : float
+        How near ends, tees and fittings must lie to be taken as connected, and how far an end may run
+        past another main. [m]
     time_zone : str, optional
         Zone of the loggers' clocks, for starts from sound files or their names that state none.
     minimum_probability : float, optional
@@ -137,8 +140,7 @@ def locate(
         If an input is at fault; the message says which and why.
     """
     from netcorr.export.geopackage import check_target
-    from netcorr.layers import read_network_layers
-    from netcorr.network import Tolerances, build_network
+    from netcorr.network import Tolerances
     from netcorr.position import LocateSettings, locate_survey
     from netcorr.recordings import read_deployments, read_rounds
 
@@ -146,16 +148,13 @@ def locate(
     for path in (output, wgs84):  # an output that is in use is better known before the work than after it
         if path and path.suffix == ".gpkg":
             check_target(path)
-    layers = read_network_layers(
-        network, mapping=mapping, crs=crs, feedback=PartOf(feedback, start=0.0, stop=0.1)
+    graph = open_map(
+        network,
+        mapping=mapping,
+        crs=crs,
+        tolerances=Tolerances(join_m=join_m, cut_m=cut_m, fitting_m=fitting_m, overshoot_m=overshoot_m),
+        feedback=PartOf(feedback, start=0.0, stop=0.2),
     )
-    graph = build_network(
-        layers,
-        tolerances=Tolerances(join_m=join_m, cut_m=cut_m, fitting_m=fitting_m),
-        feedback=PartOf(feedback, start=0.1, stop=0.2),
-    )
-    for note in graph.notes:
-        feedback.message(note)
     recordings = read_rounds(
         read_deployments(deployments, feedback=feedback),
         time_zone=time_zone,
@@ -328,6 +327,7 @@ TOOL = Tool(
         JOIN,
         CUT,
         FITTING,
+        OVERSHOOT,
         Parameter(
             "time_zone",
             "text",

@@ -23,7 +23,8 @@ NETWORK = Parameter(
     "network",
     "source",
     "Network",
-    "The utility's map: any file that GDAL reads, with a line layer of mains and a point layer of fittings.",
+    "The utility's map: any file that GDAL reads, with a line layer of mains and a point layer of fittings; "
+    "or a network saved after cleaning, which is then opened as it is.",
     required=True,
     geometry=("LineString", "Point"),
 )
@@ -61,3 +62,16 @@ FITTING = Parameter(
     maximum=100,
     default=5.0,
 )
+OVERSHOOT = Parameter(
+    "overshoot_m",
+    "number",
+    "Overshoot tolerance",
+    "A free end of a main that runs past another by no more than this is cut back to it.",
+    ("--overshoot-tolerance",),
+    unit="m",
+    minimum=0,
+    maximum=5,
+    default=0.5,
+)
+#: How a map is read and cleaned, for every tool that opens one with `open_map`.
+MAP_OPTIONS = (MAPPING, CRS, JOIN, CUT, FITTING, OVERSHOOT)

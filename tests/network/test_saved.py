@@ -17,7 +17,7 @@ from netcorr.errors import CancelledError, LayerError, NetworkError
 from netcorr.export import save_network
 from netcorr.feedback import NoFeedback
 from netcorr.layers.network_layers import NetworkLayers
-from netcorr.network import PipeNetwork, build_network, is_saved_network, open_network
+from netcorr.network import PipeNetwork, Tolerances, build_network, is_saved_network, open_network
 from netcorr.path import correlation_path
 
 Maker = Callable[..., NetworkLayers]
@@ -31,6 +31,7 @@ def same_value(one: Any, other: Any) -> bool:
 
 def assert_equal(one: PipeNetwork, other: PipeNetwork) -> None:
     assert (one.source, one.notes, one.crs) == (other.source, other.notes, other.crs)
+    assert one.tolerances == other.tolerances
     assert list(one.graph.nodes(data=True)) == list(other.graph.nodes(data=True))
     assert list(one.graph.edges(keys=True)) == list(other.graph.edges(keys=True))
     # the order of neighbours decides between ways of one length
@@ -80,7 +81,7 @@ def test_what_is_unknown_assumed_or_without_a_place_comes_back(make_layers: Make
     fittings = layers.fittings.copy()
     fittings.loc[2, "geometry"] = None
     layers = NetworkLayers("a.gpkg", mains=mains, fittings=fittings, notes=("first; note", "second"))
-    network = build_network(layers)
+    network = build_network(layers, tolerances=Tolerances(join_m=0.1 + 0.2, overshoot_m=0))
     again = open_network(saved(network, tmp_path))
     assert_equal(network, again)
     assert {d["assumed"] for *_, d in again.graph.edges(data=True)} == {"material taken from neighbours", ""}
@@ -120,10 +121,15 @@ def test_other_files_are_no_saved_networks(make_layers: Maker, tmp_path: Path) -
     [
         (
             "UPDATE network_info SET value = '9' WHERE name = 'format'",
-            "format 9; this netcorr opens format 1",
+            "format 9; this netcorr opens format 2",
         ),
         ("UPDATE network_edges SET to_node = 77", "do not belong together; save it again"),
         ("DELETE FROM network_info", "format unknown"),
+        ("DELETE FROM network_info WHERE name = 'join_m'", "tolerances of the saved network are missing"),
+        (
+            "UPDATE network_info SET value = 'wide' WHERE name = 'cut_m'",
+            "tolerances of the saved network are missing or no numbers",
+        ),
     ],
 )
 def test_a_file_changed_afterwards_is_refused(
