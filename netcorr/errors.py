@@ -81,6 +81,10 @@ class PositionError(NetcorrError):
     """The position of a leak from delay, path and speed."""
 
 
+class PlanError(NetcorrError):
+    """Where loggers may stand, how far they hear, or a plan made of it."""
+
+
 class SimulationError(NetcorrError):
     """A simulated leak, sensor or network."""
 
