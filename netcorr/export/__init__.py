@@ -4,10 +4,13 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 from netcorr.export.geopackage import write_result
+from netcorr.export.made_from import Inputs
 from netcorr.export.network_file import save_network
+from netcorr.export.read_result import StoredResult, read_result
 from netcorr.export.record import survey_dict
 from netcorr.export.result_schema import RESULT_LAYERS
 from netcorr.export.result_tables import result_tables
+from netcorr.export.stored_schema import STORED_LAYERS
 from netcorr.export.wgs84 import write_wgs84
 from netcorr.export.words import survey_text
 
@@ -16,8 +19,12 @@ if TYPE_CHECKING:
 
 __all__ = [
     "RESULT_LAYERS",
+    "STORED_LAYERS",
+    "Inputs",
+    "StoredResult",
     "draw_evidence",
     "draw_map",
+    "read_result",
     "result_tables",
     "save_network",
     "survey_dict",

@@ -15,9 +15,12 @@ import pyogrio
 
 from netcorr.errors import ExportError
 from netcorr.export.describe_columns import describe_columns
+from netcorr.export.made_from import Inputs
 from netcorr.export.result_schema import RESULT_LAYERS, ResultLayer
 from netcorr.export.result_tables import result_tables
 from netcorr.export.safe_file import check_folder, replacing
+from netcorr.export.stored_schema import STORED_LAYERS
+from netcorr.export.stored_tables import stored_tables
 from netcorr.feedback import Feedback, NoFeedback, check_cancelled
 
 if TYPE_CHECKING:
@@ -29,13 +32,23 @@ if TYPE_CHECKING:
 _APPLICATION_ID = int.from_bytes(b"GPKG", "big")
 _USER_VERSION = 10300
 
+#: Every layer that `write_result` writes, in this order.
+WRITTEN_LAYERS = (*RESULT_LAYERS, *STORED_LAYERS)
 
-def write_result(fix: SurveyFix, path: str | os.PathLike[str], *, feedback: Feedback | None = None) -> None:
+
+def write_result(
+    fix: SurveyFix,
+    path: str | os.PathLike[str],
+    *,
+    inputs: Inputs | None = None,
+    feedback: Feedback | None = None,
+) -> None:
     """Write the result of a survey as a GeoPackage.
 
     The layers and their columns are those of `netcorr.export.result_schema.RESULT_LAYERS`, in the CRS
-    of the network; they are there and typed even when they have no rows. An older result under the
-    same name is replaced only when the new one is complete and has been checked.
+    of the network, and those of `netcorr.export.stored_schema.STORED_LAYERS`, which keep what the answer
+    rests on; they are there and typed even when they have no rows. An older result under the same name is
+    replaced only when the new one is complete and has been checked.
 
     Parameters
     ----------
@@ -43,6 +56,8 @@ def write_result(fix: SurveyFix, path: str | os.PathLike[str], *, feedback: Feed
         The answer of a survey.
     path : str or path-like
         File to write, ending in ``.gpkg``.
+    inputs : Inputs, optional
+        Files and settings that it was located with; their fingerprints are kept in the result.
     feedback : Feedback, optional
         Told how far the work is.
 
@@ -53,7 +68,9 @@ def write_result(fix: SurveyFix, path: str | os.PathLike[str], *, feedback: Feed
     CancelledError
         If the user stopped it; nothing is written then.
     """
-    write_tables(result_tables(fix), path, layers=RESULT_LAYERS, feedback=feedback)
+    folder = Path(path).absolute().parent
+    tables = {**result_tables(fix), **stored_tables(fix, inputs or Inputs(), folder=folder)}
+    write_tables(tables, path, layers=WRITTEN_LAYERS, feedback=feedback)
 
 
 def write_tables(
@@ -98,7 +115,7 @@ def write_tables(
     feedback.progress(1.0, f"wrote {target.name}")
 
 
-def check_target(target: Path, *, layers: Sequence[ResultLayer] = RESULT_LAYERS) -> None:
+def check_target(target: Path, *, layers: Sequence[ResultLayer] = WRITTEN_LAYERS) -> None:
     """Refuse a file name at which writing would lose something or disturb another program.
 
     Parameters

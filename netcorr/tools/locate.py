@@ -14,6 +14,7 @@ from netcorr.tools.shared_parameters import CRS, CUT, FITTING, JOIN, MAPPING, NE
 from netcorr.units import UnitSystem
 
 if TYPE_CHECKING:
+    from netcorr.export import Inputs
     from netcorr.position import SurveyFix
 
 
@@ -139,6 +140,7 @@ def locate(
     NetcorrError
         If an input is at fault; the message says which and why.
     """
+    from netcorr.export import Inputs
     from netcorr.export.geopackage import check_target
     from netcorr.network import Tolerances
     from netcorr.position import LocateSettings, locate_survey
@@ -174,6 +176,21 @@ def locate(
     )
     files = _write(
         fix,
+        inputs=Inputs(
+            files={"network": network, "mapping": mapping, "deployments": deployments},
+            settings={
+                "crs": crs,
+                "temperature_c": temperature_c,
+                "temperature_sd_c": temperature_sd_c,
+                "band_hz": band_hz,
+                "reach_m": reach_m,
+                "map_accuracy_m": map_accuracy_m,
+                "join_m": join_m,
+                "cut_m": cut_m,
+                "fitting_m": fitting_m,
+                "time_zone": time_zone,
+            },
+        ),
         output=output,
         wgs84=wgs84,
         map_picture=map_picture,
@@ -187,6 +204,7 @@ def locate(
 def _write(
     fix: SurveyFix,
     *,
+    inputs: Inputs,
     output: Path,
     wgs84: Path | None,
     map_picture: Path | None,
@@ -195,7 +213,7 @@ def _write(
 ) -> tuple[Path, ...]:
     from netcorr.export import write_result, write_wgs84
 
-    write_result(fix, output, feedback=PartOf(feedback, start=0.0, stop=0.4))
+    write_result(fix, output, inputs=inputs, feedback=PartOf(feedback, start=0.0, stop=0.4))
     if wgs84:
         write_wgs84(fix, wgs84, feedback=PartOf(feedback, start=0.4, stop=0.8))
     if map_picture:

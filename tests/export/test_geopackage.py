@@ -24,7 +24,7 @@ from osgeo_utils.samples import validate_gpkg
 from shapely import LineString
 
 from netcorr.errors import CancelledError, ExportError
-from netcorr.export import geopackage, result_schema
+from netcorr.export import geopackage
 from netcorr.export.geopackage import write_result
 from netcorr.feedback import NoFeedback
 from netcorr.position.fix import SurveyFix
@@ -72,7 +72,7 @@ class TestContents:
             assert connection.execute("PRAGMA user_version").fetchone() == (10300,)
 
     def test_columns_are_typed(self, written: Path) -> None:
-        for layer in result_schema.RESULT_LAYERS:
+        for layer in geopackage.WRITTEN_LAYERS:
             found = columns_of(written, layer.name)
             assert found.pop("fid") == ("INTEGER", True)
             if layer.geometry:
@@ -84,7 +84,7 @@ class TestContents:
     ) -> None:
         target = tmp_path / "silent.gpkg"
         write_result(silent, target)
-        for layer in result_schema.RESULT_LAYERS:
+        for layer in geopackage.WRITTEN_LAYERS:
             assert columns_of(target, layer.name) == columns_of(written, layer.name)
 
     def test_no_leak_heard_leaves_the_candidates_empty(self, silent: SurveyFix, tmp_path: Path) -> None:
@@ -97,7 +97,7 @@ class TestContents:
 
     def test_same_rows_by_pyogrio_and_fiona(self, written: Path) -> None:
         # two readers with GDAL builds of their own
-        for layer in result_schema.RESULT_LAYERS:
+        for layer in geopackage.WRITTEN_LAYERS:
             frame = pyogrio.read_dataframe(written, layer=layer.name)
             with fiona.open(written, layer=layer.name) as source:
                 assert len(source) == len(frame)
@@ -119,7 +119,7 @@ class TestContents:
                 "SELECT table_name, data_type, identifier, description, srs_id FROM gpkg_contents"
             ).fetchall()
         found = {name: rest for name, *rest in rows}
-        for layer in result_schema.RESULT_LAYERS:
+        for layer in geopackage.WRITTEN_LAYERS:
             data_type, identifier, description, srs = found.pop(layer.name)
             assert data_type == ("features" if layer.geometry else "attributes")
             assert (identifier, description) == (layer.title, layer.description)
@@ -150,7 +150,7 @@ class TestContents:
             rows = connection.execute("SELECT table_name, column_name, description FROM gpkg_data_columns")
             found = {(table, column): text for table, column, text in rows}
         wanted = {
-            (layer.name, c.name): c.meaning for layer in result_schema.RESULT_LAYERS for c in layer.columns
+            (layer.name, c.name): c.meaning for layer in geopackage.WRITTEN_LAYERS for c in layer.columns
         }
         assert found == wanted
 
@@ -363,13 +363,13 @@ def test_a_disk_that_is_really_full(written: Path, limit_kb: int) -> None:
         import pandas as pd, pyogrio
         from netcorr.errors import ExportError
         from netcorr.export.geopackage import write_tables
-        from netcorr.export.result_schema import RESULT_LAYERS
+        from netcorr.export.geopackage import WRITTEN_LAYERS
         target = Path(sys.argv[1])
-        tables = {{layer.name: pyogrio.read_dataframe(target, layer=layer.name) for layer in RESULT_LAYERS}}
+        tables = {{layer.name: pyogrio.read_dataframe(target, layer=layer.name) for layer in WRITTEN_LAYERS}}
         signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
         resource.setrlimit(resource.RLIMIT_FSIZE, ({limit_kb} * 1024, {limit_kb} * 1024))
         try:
-            write_tables(tables, target, layers=RESULT_LAYERS)
+            write_tables(tables, target, layers=WRITTEN_LAYERS)
         except ExportError as error:
             print(error)
             sys.exit(3)
@@ -392,11 +392,11 @@ def test_killed_while_writing(written: Path) -> None:
         from pathlib import Path
         import pyogrio
         from netcorr.export import geopackage, safe_file
-        from netcorr.export.result_schema import RESULT_LAYERS
+        from netcorr.export.geopackage import WRITTEN_LAYERS
         target = Path(sys.argv[1])
-        tables = {layer.name: pyogrio.read_dataframe(target, layer=layer.name) for layer in RESULT_LAYERS}
+        tables = {layer.name: pyogrio.read_dataframe(target, layer=layer.name) for layer in WRITTEN_LAYERS}
         safe_file._flush_to_disk = lambda path: os._exit(9)
-        geopackage.write_tables(tables, target, layers=RESULT_LAYERS)
+        geopackage.write_tables(tables, target, layers=WRITTEN_LAYERS)
     """)
     before = written.read_bytes()
     done = subprocess.run([sys.executable, "-c", script, str(written)], capture_output=True, check=False)
