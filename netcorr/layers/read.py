@@ -15,6 +15,7 @@ from netcorr.errors import LayerError
 from netcorr.feedback import Feedback, NoFeedback, check_cancelled
 from netcorr.layers.asset_ids import asset_ids, refuse_duplicates
 from netcorr.layers.attributes import fittings_attributes, mains_attributes
+from netcorr.layers.collection import without_collection
 from netcorr.layers.distinct import Distinct
 from netcorr.layers.fill_missing import fill_missing
 from netcorr.layers.mapping import LayerMapping, MainsMapping
@@ -30,6 +31,7 @@ from netcorr.layers.valve_lines import at_middle, is_line, with_links
 _NO_FEEDBACK = NoFeedback()
 
 
+@without_collection()
 def read_network_layers(
     source: str | Path,
     *,

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-import gc
-from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 import networkx as nx
 import numpy as np
 import pandas as pd
 
+from netcorr.layers.collection import without_collection
 from netcorr.network.pipe_network import EDGE_ATTRIBUTES
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Mapping
 
     import pyproj
     from numpy.typing import NDArray
@@ -47,7 +46,7 @@ def assemble_graph(columns: Mapping[str, NDArray[Any]], node_xy: Floats, *, crs:
     lists["from_node"], lists["to_node"] = nodes[ends[order, 0]].tolist(), nodes[ends[order, 1]].tolist()
     rows = zip(*lists.values(), strict=True)
     graph = nx.MultiGraph(crs=crs)
-    with _without_collection():
+    with without_collection():
         graph.add_nodes_from(nodes.tolist())
         places = zip(node_xy[:, 0].tolist(), node_xy[:, 1].tolist(), strict=True)
         for (_, data), (x, y) in zip(graph.nodes(data=True), places, strict=True):
@@ -112,15 +111,3 @@ def each_once(values: Any, missing: Any) -> NDArray[np.object_]:
     objects = np.empty(len(unique) + 1, dtype=object)
     objects[:] = [*unique.tolist(), missing]
     return objects[code]
-
-
-@contextmanager
-def _without_collection() -> Iterator[None]:
-    """Spare Python the search for garbage among millions of new objects: it takes as long as making them."""
-    was_enabled = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was_enabled:
-            gc.enable()

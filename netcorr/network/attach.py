@@ -10,7 +10,7 @@ import shapely
 
 from netcorr.errors import NetworkError
 from netcorr.network.ground import geodesic_distances_m
-from netcorr.network.lines import gaps_m, nearest_place
+from netcorr.network.near import Near, near_points, to_lines
 from netcorr.network.tolerances import SAME_PLACE_M
 
 if TYPE_CHECKING:
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from netcorr.layers.network_layers import NetworkLayers
     from netcorr.network.lines import Floats, Ints, Lines
     from netcorr.network.log import ChangeLog
+    from netcorr.network.near import Boxes
     from netcorr.network.tolerances import Tolerances
 
 #: A main in service is preferred to a nearer one out of service when it is farther by no more than this: a
@@ -81,7 +82,9 @@ class NodePlaces:
         return cls(line[order], node[order], along_m[order], reach_m[order], axis_m[order])
 
 
-def nearest_mains(layers: NetworkLayers, lines: Lines, log: ChangeLog, *, tolerances: Tolerances) -> Attached:
+def nearest_mains(
+    layers: NetworkLayers, lines: Lines, boxes: Boxes, *, tolerances: Tolerances, log: ChangeLog
+) -> Attached:
     """Attach each fitting to the nearest main, one in service preferred.
 
     Raises
@@ -97,8 +100,7 @@ def nearest_mains(layers: NetworkLayers, lines: Lines, log: ChangeLog, *, tolera
     along_m, offset_m = np.full(n, np.nan), np.full(n, np.nan)
     if len(here):
         plane = lines.ground.metres(xy[here])
-        nearest[here], live = _nearest_of_all(lines, plane, tolerances.fitting_m)
-        at_m, _ = nearest_place(lines, plane, live)
+        nearest[here], live, at_m = _nearest_of_all(lines, boxes, plane, tolerances.fitting_m)
         foot = lines.at(live, at_m)
         offset_m[here] = geodesic_distances_m(xy[here, 0], xy[here, 1], foot[:, 0], foot[:, 1], fittings.crs)
         close = offset_m[here] <= tolerances.fitting_m
@@ -169,33 +171,38 @@ def _points(layers: NetworkLayers) -> NDArray[np.float64]:
     return np.column_stack([shapely.get_x(shapes), shapely.get_y(shapes)])
 
 
-def _nearest_of_all(lines: Lines, plane: Floats, fitting_m: float) -> tuple[Ints, Ints]:
-    """Nearest main of all, and the one to prefer: the nearest in service if it is hardly farther."""
-    tree = shapely.STRtree(lines.geometries)
-    points = np.asarray(shapely.points(plane))
-    point, line = tree.query(points, predicate="dwithin", distance=fitting_m)
-    gap_m = gaps_m(lines, plane[point], line)
-    near, least_m = _first_of_each(len(points), point, line, gap_m)
-    served = lines.in_service[line]
-    live, live_m = _first_of_each(len(points), point[served], line[served], gap_m[served])
-    live = np.where(live_m <= least_m + PREFERRED_M, live, near)
-    far = np.flatnonzero(near < 0)
+def _nearest_of_all(lines: Lines, boxes: Boxes, plane: Floats, fitting_m: float) -> tuple[Ints, Ints, Floats]:
+    """Nearest main of all, the one to prefer (the nearest in service if it is hardly farther), and where."""
+    near = near_points(lines, boxes, plane, fitting_m).nearest()
+    far = np.flatnonzero(np.bincount(near.point, minlength=len(plane)) == 0)
     if len(far):
-        asked, line = tree.query_nearest(points[far], all_matches=True)
-        gap_m = gaps_m(lines, plane[far[asked]], line)
-        near[far], _ = _first_of_each(len(far), asked, line, gap_m)
-        live[far] = near[far]
-    return near, live
+        near = Near.join(near, _nearest_far(lines, plane, far))
+    first, least_m = _first_of_each(len(plane), near, np.arange(len(near.point)))
+    served = np.flatnonzero(lines.in_service[near.line])
+    live, live_m = _first_of_each(len(plane), near, served)
+    live = np.where(live_m <= least_m + PREFERRED_M, live, first)
+    return near.line[first], near.line[live], near.along_m[live]
 
 
-def _first_of_each(count: int, point: Ints, line: Ints, gap_m: Floats) -> tuple[Ints, Floats]:
-    """Nearest line of each point and its gap, of equally near ones the first; -1 and infinite without one."""
-    order = np.lexsort((line, np.round(gap_m, 6), point))
-    first = np.searchsorted(point[order], np.arange(count))
-    has = np.bincount(point, minlength=count) > 0
-    nearest, least_m = np.full(count, -1), np.full(count, np.inf)
-    nearest[has], least_m[has] = line[order[first[has]]], gap_m[order[first[has]]]
-    return nearest, least_m
+def _nearest_far(lines: Lines, plane: Floats, far: Ints) -> Near:
+    """Nearest places of all to points with nothing near."""
+    tree = shapely.STRtree(lines.shapes(np.arange(len(lines))))
+    asked, line = tree.query_nearest(shapely.points(plane[far]), all_matches=True)
+    return to_lines(lines, plane[far[asked]], far[asked], line).nearest()
+
+
+def _first_of_each(count: int, near: Near, which: Ints) -> tuple[Ints, Floats]:
+    """Nearest row in `which` of each point and its gap, of equally near lines the first.
+
+    Row 0 and an infinite gap where a point has none.
+    """
+    order = which[np.lexsort((near.line[which], np.round(near.gap_m[which], 6), near.point[which]))]
+    new = np.ones(len(order), dtype=bool)
+    new[1:] = near.point[order[1:]] != near.point[order[:-1]]
+    row, least_m = np.zeros(count, dtype=np.intp), np.full(count, np.inf)
+    row[near.point[order[new]]] = order[new]
+    least_m[near.point[order[new]]] = near.gap_m[order[new]]
+    return row, least_m
 
 
 def _log_attached(

@@ -10,6 +10,7 @@ import pandas as pd
 
 from netcorr.errors import NetworkError
 from netcorr.feedback import Feedback, NoFeedback, check_cancelled
+from netcorr.layers.collection import without_collection
 from netcorr.network.attach import Attached, NodePlaces, nearest_mains, place_at_nodes
 from netcorr.network.clean import usable_mains, without_duplicates, without_zero_length
 from netcorr.network.doubles import without_doubles
@@ -17,6 +18,7 @@ from netcorr.network.graph import graph_from_pieces, measured_ratio
 from netcorr.network.joints import find_joints, joint_places
 from netcorr.network.lines import Lines
 from netcorr.network.log import ChangeLog
+from netcorr.network.near import Boxes
 from netcorr.network.overshoots import without_overshoots
 from netcorr.network.pieces import Cuts, cut_lines
 from netcorr.network.pipe_network import FITTING_COLUMNS, PipeNetwork
@@ -34,6 +36,7 @@ _DEFAULT = Tolerances()
 _SILENT = NoFeedback()
 
 
+@without_collection()
 def build_network(
     layers: NetworkLayers, *, tolerances: Tolerances = _DEFAULT, feedback: Feedback = _SILENT
 ) -> PipeNetwork:
@@ -98,11 +101,11 @@ def build_network(
     lines = _clean_lines(layers, log)
     feedback.progress(0.2, "joining mains")
     check_cancelled(feedback)
-    lines, near = without_overshoots(lines, tolerances=tolerances, log=log)
+    lines, boxes, near = without_overshoots(lines, Boxes.about(lines), tolerances=tolerances, log=log)
     joints = find_joints(lines, near, tolerances=tolerances)
     feedback.progress(0.5, "attaching fittings")
     check_cancelled(feedback)
-    attached = nearest_mains(layers, lines, log, tolerances=tolerances)
+    attached = nearest_mains(layers, lines, boxes, tolerances=tolerances, log=log)
     cuts, node_xy, fitting_node = _nodes(
         layers, lines, joints, attached=attached, tolerances=tolerances, log=log
     )
@@ -154,9 +157,7 @@ def _clean_lines(layers: NetworkLayers, log: ChangeLog) -> Lines:
         raise NetworkError(
             f"{layers.source}, mains", found="no main has a length", remedy="give a layer of lines"
         )
-    if keep.all():
-        return lines
-    return Lines.from_frame(mains[keep].reset_index(drop=True), layers.mains.crs)
+    return lines if keep.all() else lines.take(keep)
 
 
 def _nodes(

@@ -10,12 +10,12 @@ import pandas as pd
 from scipy.spatial import cKDTree
 
 from netcorr.network.cluster import Bars, Links, cluster
-from netcorr.network.lines import all_segments, nearest_places
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from netcorr.network.lines import Floats, Ints, Lines, NearEnds
+    from netcorr.network.lines import Floats, Ints, Lines
+    from netcorr.network.near import Near
     from netcorr.network.tolerances import Tolerances
 
 #: A main may close on itself over a small gap only if it is this many times as long as the tolerance.
@@ -61,15 +61,15 @@ class _Touches(NamedTuple):
         return _Touches(self.spot[which], self.line[which], self.along_m[which], self.gap_m[which])
 
 
-def find_joints(lines: Lines, near: NearEnds, *, tolerances: Tolerances) -> Joints:
+def find_joints(lines: Lines, near: Near, *, tolerances: Tolerances) -> Joints:
     """Join ends within the tolerance, and ends with the mains that they touch.
 
     Parameters
     ----------
     lines : Lines
         Mains with a length, none twice.
-    near : NearEnds
-        All lines within `cut_m` of every place of an end, and maybe others.
+    near : Near
+        All segments within `cut_m` of every place of an end, and maybe others.
     tolerances : Tolerances
         How near is near.
 
@@ -80,9 +80,7 @@ def find_joints(lines: Lines, near: NearEnds, *, tolerances: Tolerances) -> Join
         are ever one joint, unless they were drawn so.
     """
     end_spot, spots = _spots(lines.ends)
-    touches = _without_both_ends(
-        lines, end_spot, _touches(lines, near, end_spot, spots, tolerances), tolerances
-    )
+    touches = _without_both_ends(lines, end_spot, _touches(lines, near, end_spot, tolerances), tolerances)
     beside_m = max(tolerances.end_m, tolerances.cut_m)  # a touch this near to an end of the main is that end
     near_start = touches.along_m <= beside_m
     near_end = lines.length_m[touches.line] - touches.along_m <= beside_m
@@ -124,35 +122,28 @@ def _end_links(spots: Floats, end_m: float) -> Links:
     return Links(pairs[:, 0], pairs[:, 1], np.hypot(*(spots[pairs[:, 0]] - spots[pairs[:, 1]]).T))
 
 
-def _touches(
-    lines: Lines, candidates: NearEnds, end_spot: Ints, spots: Floats, tolerances: Tolerances
-) -> _Touches:
+def _touches(lines: Lines, near: Near, end_spot: Ints, tolerances: Tolerances) -> _Touches:
     """Places where an end lies on or near another main, or on a far part of its own."""
-    spot, line = end_spot[candidates.end], candidates.line
-    own = (end_spot[2 * line] == spot) | (end_spot[2 * line + 1] == spot)
-    spot, line = spot[~own], line[~own]
-    near = nearest_places(all_segments(lines, spots[spot], line), tolerances.cut_m)
-    others = _Touches(spot[near.pair], line[near.pair], near.along_m, near.gap_m)
-    parts = [others, *(_own_touches(lines, end_spot, side, tolerances) for side in (0, 1))]
-    return _Touches(
-        np.concatenate([part.spot for part in parts]),
-        np.concatenate([part.line for part in parts]),
-        np.concatenate([part.along_m for part in parts]),
-        np.concatenate([part.gap_m for part in parts]),
-    )
+    places = near.take(near.gap_m <= tolerances.cut_m).nearest(stretches=True)
+    found = _Touches(end_spot[places.point], places.line, places.along_m, places.gap_m)
+    of_start, of_end = (end_spot[2 * found.line + side] == found.spot for side in (0, 1))
+    parts = [
+        found.take(~(of_start | of_end)),
+        _own_touches(lines, end_spot, found.take(of_start), tolerances, side=0),
+        _own_touches(lines, end_spot, found.take(of_end), tolerances, side=1),
+    ]
+    return _Touches(*(np.concatenate(columns) for columns in zip(*parts, strict=True)))
 
 
-def _own_touches(lines: Lines, end_spot: Ints, side: int, tolerances: Tolerances) -> _Touches:
+def _own_touches(
+    lines: Lines, end_spot: Ints, own: _Touches, tolerances: Tolerances, *, side: int
+) -> _Touches:
     """Places where a main's start (side 0) or end (side 1) lies on the main itself, as in a 6 or a ring."""
-    line = np.flatnonzero(np.diff(lines.first) > 3)
-    near = nearest_places(all_segments(lines, lines.ends[2 * line + side], line), tolerances.cut_m)
-    owner = line[near.pair]
-    away_m = np.abs(near.along_m - (lines.length_m[owner] if side else 0.0))
-    spot = end_spot[2 * owner + side]
-    far = away_m > RING_FACTOR * tolerances.end_m
-    closes = (lines.length_m[owner] - away_m <= tolerances.end_m) & (end_spot[2 * owner + 1 - side] == spot)
-    true = far & ~closes
-    return _Touches(spot, owner, near.along_m, near.gap_m).take(true)
+    line = own.line
+    away_m = np.abs(own.along_m - (lines.length_m[line] if side else 0.0))
+    far = (away_m > RING_FACTOR * tolerances.end_m) & (np.diff(lines.first)[line] > 3)
+    closes = (lines.length_m[line] - away_m <= tolerances.end_m) & (end_spot[2 * line + 1 - side] == own.spot)
+    return own.take(far & ~closes)
 
 
 def _without_both_ends(lines: Lines, end_spot: Ints, touches: _Touches, tolerances: Tolerances) -> _Touches:

@@ -1,13 +1,12 @@
-"""Mains as flat arrays of vertices, in source order of their ids, and what lies near them."""
+"""Mains as flat arrays of vertices, in source order of their ids."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 import shapely
 
 from netcorr.network.ground import GroundPlane
@@ -103,11 +102,24 @@ class Lines:
         """Ends in the plane, shape (2 n, 2): start of line k at 2 k, its end at 2 k + 1. [m]"""
         return self.plane[np.column_stack([self.first[:-1], self.first[1:] - 1]).ravel()]
 
-    @cached_property
-    def geometries(self) -> NDArray[np.object_]:
-        """The lines as drawn in the plane."""
-        owner = np.repeat(np.arange(len(self)), np.diff(self.first))
-        return np.asarray(shapely.linestrings(self.plane, indices=owner))
+    def shapes(self, line: Ints) -> NDArray[np.object_]:
+        """Some of the lines as drawn in the plane, each given once or several times."""
+        count = np.diff(self.first)[line]
+        owner = np.repeat(np.arange(len(line)), count)
+        vertex = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count - self.first[line], count)
+        return np.asarray(shapely.linestrings(self.plane[vertex], indices=owner), dtype=object)
+
+    def take(self, which: NDArray[np.bool_]) -> Lines:
+        """Some of the lines, in the same plane."""
+        kept = np.repeat(which, np.diff(self.first))
+        return Lines(
+            frame=self.frame[which].reset_index(drop=True),
+            ground=self.ground,
+            xyz=self.xyz[kept],
+            plane=self.plane[kept],
+            first=np.concatenate([[0], np.cumsum(np.diff(self.first)[which])]),
+            along_m=self.along_m[kept],
+        )
 
     def at(self, line: Ints, along_m: Floats) -> Floats:
         """Coordinates (x, y, z) in the CRS of the map at places along lines, shape (p, 3)."""
@@ -129,94 +141,3 @@ class Lines:
         """Index of the vertex behind each place; the one before it is on the same line."""
         found = np.searchsorted(self.axis_m, self.base_m[line] + along_m, side="right")
         return np.clip(found, self.first[line] + 1, self.first[line + 1] - 1)
-
-
-class NearEnds(NamedTuple):
-    """Ends (start of line k at 2 k, its end at 2 k + 1; of those at one place the first) and lines near."""
-
-    end: Ints
-    line: Ints
-
-
-def near_ends(lines: Lines, tree: shapely.STRtree, within_m: float, *, ends: Ints | None = None) -> NearEnds:
-    """Lines within a distance of ends.
-
-    Parameters
-    ----------
-    lines : Lines
-        Mains.
-    tree : shapely.STRtree
-        Of their geometries.
-    within_m : float
-        How near. [m]
-    ends : numpy.ndarray of int, optional
-        Which ends to ask for; every place of an end once unless given.
-
-    Returns
-    -------
-    NearEnds
-        Each end with its own line too.
-    """
-    if ends is None:
-        code, _ = pd.factorize(lines.ends[:, 0] + 1j * lines.ends[:, 1])
-        ends = np.unique(code, return_index=True)[1]
-    row, line = tree.query(shapely.points(lines.ends[ends]), predicate="dwithin", distance=within_m)
-    return NearEnds(ends[row], line)
-
-
-class Near(NamedTuple):
-    """Places on lines near to points; `pair` counts the pairs of point and line that were asked about."""
-
-    pair: Ints
-    segment: Ints  # index of the segment's first vertex
-    along_m: Floats
-    gap_m: Floats
-
-
-def all_segments(lines: Lines, points: Floats, line: Ints) -> Near:
-    """Nearest place on every segment of `line[k]` to `points[k]`, all in the plane."""
-    count = lines.first[line + 1] - lines.first[line] - 1
-    pair = np.repeat(np.arange(len(line)), count)
-    before = np.cumsum(count) - count
-    segment = np.arange(len(pair)) - np.repeat(before - lines.first[line], count)
-    start = lines.plane[segment]
-    span = lines.plane[segment + 1] - start
-    square = np.einsum("ij,ij->i", span, span)
-    dot = np.einsum("ij,ij->i", points[pair] - start, span)
-    part = np.clip(np.divide(dot, square, out=np.zeros(len(dot)), where=square > 0), 0.0, 1.0)
-    gap = points[pair] - (start + part[:, None] * span)
-    along_m = lines.along_m[segment] + part * np.sqrt(square)
-    return Near(pair=pair, segment=segment, along_m=along_m, gap_m=np.hypot(*gap.T))
-
-
-def nearest_place(lines: Lines, points: Floats, line: Ints) -> tuple[Floats, Floats]:
-    """Place along `line[k]` nearest to `points[k]`, and the gap between them. [m]"""
-    near = all_segments(lines, points, line)
-    least_m = _least(near, len(line))
-    nearest = np.flatnonzero(near.gap_m == least_m[near.pair])
-    best = nearest[np.searchsorted(near.pair[nearest], np.arange(len(line)))]
-    return near.along_m[best], least_m
-
-
-def gaps_m(lines: Lines, points: Floats, line: Ints) -> Floats:
-    """Distance from `points[k]` to `line[k]`. [m]"""
-    return _least(all_segments(lines, points, line), len(line))
-
-
-def _least(near: Near, count: int) -> Floats:
-    """Smallest gap of each pair; those of a pair lie side by side. [m]"""
-    if not count:
-        return np.zeros(0)
-    return np.asarray(np.minimum.reduceat(near.gap_m, np.searchsorted(near.pair, np.arange(count))))
-
-
-def nearest_places(near: Near, within_m: float) -> Near:
-    """Of each stretch of neighbouring segments within `within_m`, the nearest place."""
-    close = np.flatnonzero(near.gap_m <= within_m)
-    pair, segment = near.pair[close], near.segment[close]
-    new = np.ones(len(close), dtype=bool)
-    new[1:] = (pair[1:] != pair[:-1]) | (segment[1:] != segment[:-1] + 1)
-    stretch = np.cumsum(new) - 1
-    order = np.lexsort((near.along_m[close], near.gap_m[close], stretch))
-    best = close[order[np.searchsorted(stretch[order], np.arange(stretch[-1] + 1 if len(stretch) else 0))]]
-    return Near(near.pair[best], near.segment[best], near.along_m[best], near.gap_m[best])

@@ -9,7 +9,8 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from netcorr.network.lines import Lines, NearEnds, gaps_m, near_ends
+from netcorr.network.lines import Lines
+from netcorr.network.near import Boxes, Near, near_points, to_lines
 from netcorr.network.tolerances import SAME_PLACE_M
 
 if TYPE_CHECKING:
@@ -41,7 +42,9 @@ class Overshoots:
     past_m: Floats
 
 
-def without_overshoots(lines: Lines, *, tolerances: Tolerances, log: ChangeLog) -> tuple[Lines, NearEnds]:
+def without_overshoots(
+    lines: Lines, boxes: Boxes, *, tolerances: Tolerances, log: ChangeLog
+) -> tuple[Lines, Boxes, Near]:
     """Cut ends that run past a crossing back to it, so that they touch there.
 
     Only a free end counts: one that lies on no third main and at no other end. A main is never cut back by
@@ -50,18 +53,20 @@ def without_overshoots(lines: Lines, *, tolerances: Tolerances, log: ChangeLog) 
     Returns
     -------
     Lines
-        The mains.
-    NearEnds
-        At least all lines within `cut_m` of every place of an end.
+        The mains, in the same plane as before.
+    Boxes
+        About their segments.
+    Near
+        At least all segments within `cut_m` of every place of an end; `point` is the end, of those at one
+        place the first (start of line k at 2 k, its end at 2 k + 1).
     """
-    tree = shapely.STRtree(lines.geometries)
     free_m = max(tolerances.end_m, tolerances.cut_m)
-    near = near_ends(lines, tree, max(tolerances.overshoot_m, free_m))
+    near = near_ends(lines, boxes, max(tolerances.overshoot_m, free_m))
     if tolerances.overshoot_m <= SAME_PLACE_M / 10:
-        return lines, near
+        return lines, boxes, near
     found = find_overshoots(lines, near, within_m=tolerances.overshoot_m, free_m=free_m)
     if not len(found.end):
-        return lines, near
+        return lines, boxes, near
     own, is_end = found.end // 2, found.end % 2 == 1
     place = lines.at(own, np.where(is_end, lines.length_m[own] - found.past_m, found.past_m))
     text = [
@@ -70,24 +75,44 @@ def without_overshoots(lines: Lines, *, tolerances: Tolerances, log: ChangeLog) 
     ]
     log.add("overshoot", lines.ids[own], xy=place[:, :2], text=text, moved_m=found.past_m)
     shorter = _cut_back(lines, found, place)
-    stays = ~np.isin(near.end, found.end)
-    moved = near_ends(
-        shorter, tree, tolerances.cut_m, ends=found.end
-    )  # the crossed lines are where they were
-    return shorter, NearEnds(
-        np.concatenate([near.end[stays], moved.end]), np.concatenate([near.line[stays], moved.line])
-    )
+    near = _near_again(lines, shorter, near, boxes=boxes, moved=found.end, within_m=tolerances.cut_m)
+    same = len(shorter.plane) == len(lines.plane)  # with fewer vertices the segments have other numbers
+    return shorter, boxes if same else Boxes.about(shorter), near
 
 
-def find_overshoots(lines: Lines, near: NearEnds, *, within_m: float, free_m: float) -> Overshoots:
+def near_ends(lines: Lines, boxes: Boxes, within_m: float) -> Near:
+    """Segments within a distance of every place of an end; `point` is the first end at the place."""
+    code, _ = pd.factorize(lines.ends[:, 0] + 1j * lines.ends[:, 1])
+    ends = np.unique(code, return_index=True)[1]
+    near = near_points(lines, boxes, lines.ends[ends], within_m)
+    return near._replace(point=ends[near.point])
+
+
+def _near_again(
+    lines: Lines, shorter: Lines, near: Near, *, boxes: Boxes, moved: Ints, within_m: float
+) -> Near:
+    """What is near the ends after some moved along their lines: only what has to do with these is new."""
+    cut = np.zeros(len(lines), dtype=bool)
+    cut[moved // 2] = True
+    gone = np.isin(near.point, moved)
+    same = near.take(~gone & ~cut[near.line])
+    same = same._replace(segment=same.segment + (shorter.first - lines.first)[same.line])
+    other = near.take(~gone & cut[near.line]).nearest()  # a line that is shorter now is nowhere nearer
+    row, run = boxes.near(shorter.ends[moved], within_m)  # boxes of what was longer hold what is left
+    asked = np.unique(np.column_stack([moved[row], boxes.line[run]]), axis=0)
+    asked = np.concatenate([asked, np.column_stack([other.point, other.line])])
+    return Near.join(same, to_lines(shorter, shorter.ends[asked[:, 0]], asked[:, 0], asked[:, 1]))
+
+
+def find_overshoots(lines: Lines, near: Near, *, within_m: float, free_m: float) -> Overshoots:
     """Free ends that lie within a distance past a crossing, the crossing nearest to the end.
 
     Parameters
     ----------
     lines : Lines
         Mains.
-    near : NearEnds
-        All lines within both distances of every place of an end.
+    near : Near
+        All segments within both distances of every place of an end.
     within_m : float
         Longest way from the crossing to the end. [m]
     free_m : float
@@ -100,17 +125,14 @@ def find_overshoots(lines: Lines, near: NearEnds, *, within_m: float, free_m: fl
     """
     code, _ = pd.factorize(lines.ends[:, 0] + 1j * lines.ends[:, 1])
     alone = np.bincount(code)[code] == 1
-    ask = alone[near.end] & (near.line != near.end // 2)
-    end, line = near.end[ask], near.line[ask]
-    gap_m = gaps_m(lines, lines.ends[end], line)
+    pairs = near.take(alone[near.point] & (near.line != near.point // 2)).nearest()
+    end, line, gap_m = pairs.point, pairs.line, pairs.gap_m
     mains = np.bincount(end, gap_m <= free_m, minlength=2 * len(lines))
     free = mains[end] - (gap_m <= free_m) == 0
     ask = free & (gap_m > SAME_PLACE_M / 10) & (gap_m <= within_m)  # what lies on a main touches it already
     end, line = end[ask], line[ask]
     tails = _tails(lines, end, within_m)
-    points, pair = shapely.get_coordinates(
-        shapely.intersection(tails, lines.geometries[line]), return_index=True
-    )
+    points, pair = shapely.get_coordinates(shapely.intersection(tails, lines.shapes(line)), return_index=True)
     past_m = np.asarray(shapely.line_locate_point(tails[pair], shapely.points(points)), dtype=float)
     reach_m = np.minimum(within_m, lines.length_m[end[pair] // 2] / 2)
     true = (past_m > SAME_PLACE_M / 10) & (past_m < reach_m - SAME_PLACE_M / 10)

@@ -18,6 +18,7 @@ import shapely
 
 from netcorr.errors import NetworkError
 from netcorr.feedback import Feedback, NoFeedback, check_cancelled
+from netcorr.layers.collection import without_collection
 from netcorr.layers.sources import existing, gdal_messages
 from netcorr.network.assemble import assemble_graph, each_once
 from netcorr.network.pipe_network import EDGE_ATTRIBUTES, FITTING_COLUMNS, LOG_COLUMNS, PipeNetwork
@@ -69,6 +70,7 @@ def is_saved_network(path: str | os.PathLike[str]) -> bool:
     return names >= {EDGES, NODES, FITTINGS, LOG, INFO}
 
 
+@without_collection()
 def open_network(path: str | os.PathLike[str], *, feedback: Feedback = _SILENT) -> PipeNetwork:
     """Open a saved network without cleaning it again.
 

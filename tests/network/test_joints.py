@@ -8,14 +8,15 @@ from typing import Any
 import numpy as np
 import pyproj
 import pytest
-import shapely
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from netcorr.layers.network_layers import NetworkLayers
 from netcorr.network import Tolerances
 from netcorr.network.joints import Joints, find_joints, joint_places
-from netcorr.network.lines import Lines, near_ends
+from netcorr.network.lines import Lines
+from netcorr.network.near import Boxes
+from netcorr.network.overshoots import near_ends
 
 Maker = Callable[..., NetworkLayers]
 
@@ -23,7 +24,7 @@ Maker = Callable[..., NetworkLayers]
 def joints_of(make_layers: Maker, mains: dict[str, Any], **tolerances: float) -> tuple[Lines, Joints]:
     frame = make_layers(mains).mains.sort_values("asset_id").reset_index(drop=True)
     lines = Lines.from_frame(frame, pyproj.CRS(32633))
-    near = near_ends(lines, shapely.STRtree(lines.geometries), Tolerances(**tolerances).cut_m)
+    near = near_ends(lines, Boxes.about(lines), Tolerances(**tolerances).cut_m)
     return lines, find_joints(lines, near, tolerances=Tolerances(**tolerances))
 
 

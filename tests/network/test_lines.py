@@ -6,13 +6,12 @@ from collections.abc import Callable
 
 import numpy as np
 import pyproj
-import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from netcorr.layers.network_layers import NetworkLayers
-from netcorr.network.lines import Lines, all_segments, nearest_place, nearest_places
+from netcorr.network.lines import Lines
 
 Maker = Callable[..., NetworkLayers]
 
@@ -21,21 +20,6 @@ def random_lines(make_layers: Maker, seed: int, count: int = 6) -> Lines:
     rng = np.random.default_rng(seed)
     mains = {f"M{k}": rng.uniform(0, 100, size=(rng.integers(2, 8), 2)) for k in range(count)}
     return Lines.from_frame(make_layers(mains).mains, pyproj.CRS(32633))
-
-
-@settings(max_examples=30, deadline=None)
-@given(seed=st.integers(0, 10_000))
-def test_nearest_place_agrees_with_shapely(make_layers: Maker, seed: int) -> None:
-    lines = random_lines(make_layers, seed)
-    rng = np.random.default_rng(seed + 1)
-    line = rng.integers(0, len(lines), 20)
-    points = lines.plane[lines.first[line]] + rng.normal(0, 40, size=(20, 2))
-    along_m, gap_m = nearest_place(lines, points, line)
-    shapes = lines.geometries[line]
-    np.testing.assert_allclose(gap_m, shapely.distance(shapes, shapely.points(points)), atol=1e-8)
-    foot = shapely.line_interpolate_point(shapes, along_m)
-    np.testing.assert_allclose(shapely.distance(foot, shapely.points(points)), gap_m, atol=1e-6)
-    np.testing.assert_allclose(lines.length_m, shapely.length(lines.geometries), atol=1e-7)
 
 
 @settings(max_examples=30, deadline=None)
@@ -59,15 +43,17 @@ def test_a_place_at_a_vertex_is_the_vertex_to_the_last_digit(make_layers: Maker)
         assert (end[0, :2] == lines.xyz[lines.first[k + 1] - 1, :2]).all()
 
 
-def test_line_that_passes_twice_is_near_twice(make_layers: Maker) -> None:
-    mains = {"U": [(0, 0), (50, 0), (50, 0.1), (0, 0.1)], "FAR": [(0, 50), (9, 50)]}
-    lines = Lines.from_frame(make_layers(mains).mains, pyproj.CRS(32633))
-    point = lines.plane[[0]] + [[20.0, 0.05]]
-    near = nearest_places(all_segments(lines, np.repeat(point, 2, axis=0), np.array([0, 1])), 0.2)
-    assert near.pair.tolist() == [0, 0]
-    assert near.along_m == pytest.approx([20, 80.1], abs=0.05)
-    nothing = nearest_places(all_segments(lines, point + 20, np.array([0])), 0.2)
-    assert len(nothing.pair) == 0
+def test_some_lines_are_as_drawn(make_layers: Maker) -> None:
+    lines = random_lines(make_layers, 7)
+    which = np.array([True, False, True, True, False, True])
+    some = lines.take(which)
+    asked = np.flatnonzero(which)
+    assert some.ids.tolist() == lines.ids[asked].tolist()
+    assert (shapely.equals(some.shapes(np.arange(4)), lines.shapes(asked))).all()
+    np.testing.assert_allclose(some.length_m, shapely.length(lines.shapes(asked)), atol=1e-7)
+    twice = lines.shapes(np.array([5, 5, 0]))
+    assert shapely.get_num_points(twice).tolist() == np.diff(lines.first)[[5, 5, 0]].tolist()
+    assert len(lines.shapes(np.zeros(0, dtype=np.intp))) == 0
 
 
 def test_heights_of_nothing_are_no_heights(make_layers: Maker) -> None:

@@ -8,15 +8,15 @@ from typing import Any
 import numpy as np
 import pyproj
 import pytest
-import shapely
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from netcorr.layers.network_layers import NetworkLayers
 from netcorr.network import PipeNetwork, Tolerances, build_network
-from netcorr.network.lines import Lines, near_ends
+from netcorr.network.lines import Lines
 from netcorr.network.log import ChangeLog
-from netcorr.network.overshoots import find_overshoots, without_overshoots
+from netcorr.network.near import Boxes
+from netcorr.network.overshoots import find_overshoots, near_ends, without_overshoots
 
 Maker = Callable[..., NetworkLayers]
 Way = Callable[[PipeNetwork, str, str], float | None]
@@ -30,12 +30,12 @@ def lines_of(make_layers: Maker, mains: dict[str, Any]) -> Lines:
 
 def repaired(lines: Lines, **tolerances: float) -> tuple[Lines, ChangeLog]:
     log = ChangeLog(UTM)
-    return without_overshoots(lines, tolerances=Tolerances(**tolerances), log=log)[0], log
+    return without_overshoots(lines, Boxes.about(lines), tolerances=Tolerances(**tolerances), log=log)[0], log
 
 
 def test_overshoot_is_found_with_its_length_along_the_main(make_layers: Maker) -> None:
     lines = lines_of(make_layers, {"A": [(0, 0), (100, 0)], "B": [(40, 60), (40, -0.3)]})
-    near = near_ends(lines, shapely.STRtree(lines.geometries), 0.5)
+    near = near_ends(lines, Boxes.about(lines), 0.5)
     found = find_overshoots(lines, near, within_m=0.5, free_m=0.2)
     assert (found.end.tolist(), found.line.tolist()) == ([3], [0])
     assert found.past_m == pytest.approx([0.3], rel=1e-3)

@@ -1,0 +1,30 @@
+"""Work on millions of small objects without Python's search for garbage among them."""
+
+from __future__ import annotations
+
+import gc
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+
+@contextmanager
+def without_collection() -> Iterator[None]:
+    """Spare Python the search for garbage in cycles: among a million new objects it doubles the work.
+
+    What is no longer used is still freed at once; only objects that refer to each other in a circle wait.
+
+    Examples
+    --------
+    >>> with without_collection():
+    ...     gc.isenabled()
+    False
+    >>> gc.isenabled()
+    True
+    """
+    was_enabled = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_enabled:
+            gc.enable()

@@ -1,0 +1,150 @@
+"""What of the mains lies near to points: every segment within a distance, found through boxes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import numpy as np
+import shapely
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from netcorr.network.lines import Floats, Ints, Lines
+
+#: So many segments of a main share a box at most: a long winding main is not near to all inside its bounds.
+RUN = 8
+
+
+class Near(NamedTuple):
+    """Segments near to points, sorted by point, line and segment."""
+
+    point: Ints
+    line: Ints
+    segment: Ints  # index of the segment's first vertex
+    along_m: Floats  # nearest place on it, from the start of the line [m]
+    gap_m: Floats  # distance between that and the point [m]
+
+    @classmethod
+    def join(cls, *parts: Near) -> Near:
+        """Put several together, sorted again."""
+        whole = cls(*(np.concatenate(columns) for columns in zip(*parts, strict=True)))
+        return whole.take(np.lexsort((whole.segment, whole.line, whole.point)))
+
+    def take(self, which: Any) -> Near:
+        """Some of them, in order."""
+        return Near(*(column[which] for column in self))
+
+    def nearest(self, *, stretches: bool = False) -> Near:
+        """Nearest segment of each point and line, or of each stretch of neighbouring segments."""
+        if not len(self.point):
+            return self
+        new = np.ones(len(self.point), dtype=bool)
+        new[1:] = (self.point[1:] != self.point[:-1]) | (self.line[1:] != self.line[:-1])
+        if stretches:
+            new[1:] |= self.segment[1:] != self.segment[:-1] + 1
+        group = np.cumsum(new) - 1
+        least_m = np.minimum.reduceat(self.gap_m, np.flatnonzero(new))
+        hits = np.flatnonzero(self.gap_m == least_m[group])
+        first = np.ones(len(hits), dtype=bool)
+        first[1:] = group[hits[1:]] != group[hits[:-1]]
+        return self.take(hits[first])
+
+
+@dataclass(frozen=True, eq=False)
+class Boxes:
+    """Boxes about runs of segments, to be searched.
+
+    Attributes
+    ----------
+    tree : shapely.STRtree
+        Of the boxes.
+    line : numpy.ndarray of int, shape (r,)
+        Line of each run.
+    first, count : numpy.ndarray of int, shape (r,)
+        Its first segment, and how many there are.
+    """
+
+    tree: shapely.STRtree
+    line: Ints
+    first: Ints
+    count: Ints
+
+    @classmethod
+    def about(cls, lines: Lines) -> Boxes:
+        """Put a box about every run of at most `RUN` segments."""
+        segments = np.diff(lines.first) - 1
+        runs = -(-segments // RUN)
+        line = np.repeat(np.arange(len(lines)), runs)
+        number = np.arange(len(line)) - np.repeat(np.cumsum(runs) - runs, runs)
+        first = lines.first[line] + number * RUN
+        count = np.minimum(RUN, segments[line] - number * RUN)
+        limits = np.column_stack([first, first + count]).ravel()
+        low = np.minimum.reduceat(np.minimum(lines.plane[:-1], lines.plane[1:]), limits[:-1])[::2]
+        high = np.maximum.reduceat(np.maximum(lines.plane[:-1], lines.plane[1:]), limits[:-1])[::2]
+        return cls(shapely.STRtree(_diagonals(low, high)), line, first, count)
+
+    def near(self, points: Floats, within_m: float) -> tuple[Ints, Ints]:
+        """Points and runs whose boxes come within a distance of each other."""
+        reach_m = within_m * (1 + 1e-9) + 1e-9
+        point, run = self.tree.query(_diagonals(points - reach_m, points + reach_m))
+        order = np.argsort(point * len(self.line) + run)
+        return point[order], run[order]
+
+
+def near_points(lines: Lines, boxes: Boxes, points: Floats, within_m: float) -> Near:
+    """Every segment within a distance of points.
+
+    Parameters
+    ----------
+    lines : Lines
+        Mains.
+    boxes : Boxes
+        About their segments.
+    points : numpy.ndarray of float, shape (p, 2)
+        In the plane. [m]
+    within_m : float
+        How near. [m]
+
+    Returns
+    -------
+    Near
+        `point` counts the points.
+    """
+    point, run = boxes.near(points, within_m)
+    near = _measured(
+        lines, points[point], point, line=boxes.line[run], first=boxes.first[run], count=boxes.count[run]
+    )
+    return near.take(near.gap_m <= within_m)
+
+
+def to_lines(lines: Lines, points: Floats, point: Ints, line: Ints) -> Near:
+    """Every segment of `line[k]`, measured from `points[k]`, which is called `point[k]`."""
+    return _measured(
+        lines, points, point, line=line, first=lines.first[line], count=np.diff(lines.first)[line] - 1
+    )
+
+
+def _measured(lines: Lines, points: Floats, point: Ints, *, line: Ints, first: Ints, count: Ints) -> Near:
+    """Nearest place to `points[k]` on each of the `count[k]` segments from `first[k]` on."""
+    pair = np.repeat(np.arange(len(point)), count)
+    segment = np.arange(len(pair)) + np.repeat(first - (np.cumsum(count) - count), count)
+    x, y = lines.plane[:, 0], lines.plane[:, 1]
+    x0, y0 = x[segment], y[segment]
+    dx, dy = x[segment + 1] - x0, y[segment + 1] - y0
+    x0, y0 = points[pair, 0] - x0, points[pair, 1] - y0
+    square = dx * dx + dy * dy
+    part = np.divide(x0 * dx + y0 * dy, square, out=np.zeros(len(dx)), where=square > 0).clip(0.0, 1.0)
+    return Near(
+        point=point[pair],
+        line=line[pair],
+        segment=segment,
+        along_m=lines.along_m[segment] + part * np.sqrt(square),
+        gap_m=np.hypot(x0 - part * dx, y0 - part * dy),
+    )
+
+
+def _diagonals(low: Floats, high: Floats) -> NDArray[np.object_]:
+    """Lines from corner to corner of boxes: all that a search for boxes asks for."""
+    return np.asarray(shapely.linestrings(np.stack([low, high], axis=1)))
