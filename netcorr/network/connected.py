@@ -10,6 +10,8 @@ import numpy as np
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
+from netcorr.network.pipe_network import EDGE_ATTRIBUTES
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -83,8 +85,6 @@ def connected(network: PipeNetwork) -> Connected:
         Pieces numbered by their metres, the longest first; of equally long ones the one with the
         westernmost node.
     """
-    from netcorr.network.pipe_network import EDGE_ATTRIBUTES
-
     keyed = list(network.graph.edges(keys=True, data=True))
     columns = {name: _column([data[name] for *_, data in keyed]) for name in EDGE_ATTRIBUTES}
     for name in ("length_m", "drawn_length_m", "diameter_mm", "wave_speed_m_s"):
@@ -133,4 +133,6 @@ def _by_length(node_part: Ints, start: Ints, length_m: Floats) -> tuple[Ints, Fl
     order = np.lexsort((first, -np.round(total, 6)))
     rank = np.empty(len(used), dtype=np.intp)
     rank[order] = np.arange(len(used))
-    return np.where(code >= 0, rank[np.maximum(code, 0)] if len(used) else -1, -1), total[order]
+    node_piece = np.full(len(node_part), -1)
+    node_piece[code >= 0] = rank[number]
+    return node_piece, np.asarray(total[order], dtype=np.float64)

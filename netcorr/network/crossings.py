@@ -65,7 +65,7 @@ def find_crossings(parts: Connected, edges: PlaneEdges, *, near_m: float, same_p
     meets = shapely.intersection(edges.lines[one], edges.lines[other])
     point, pair = shapely.get_coordinates(meets, return_index=True)
     one, other = one[pair], other[pair]
-    spots = shapely.points(point)
+    spots = np.asarray(shapely.points(point), dtype=object)
     sides = [_behind(parts, edges, a, spots=spots) for a in (one, other)]
     swap = sides[1][1] < sides[0][1]
     edge, over = np.where(swap, other, one), np.where(swap, one, other)
@@ -74,7 +74,7 @@ def find_crossings(parts: Connected, edges: PlaneEdges, *, near_m: float, same_p
     apart = parts.edge_piece[edges.row[edge]] != parts.edge_piece[edges.row[over]]
     short = past_m <= np.where(apart, near_m, same_piece_m)
     keep = np.flatnonzero(short | apart)
-    along = np.asarray(shapely.line_locate_point(edges.lines[over[keep]], spots[keep]), dtype=float)
+    along = np.asarray(shapely.line_locate_point(edges.lines[over[keep]], spots[keep]), dtype=np.float64)
     xy, _ = edges.place(over[keep], along)
     return Crossings(
         edge=edge[keep],
@@ -98,7 +98,7 @@ def _crossing_pairs(edges: PlaneEdges) -> tuple[Ints, Ints]:
 
 def _share_a_node(edges: PlaneEdges, one: Ints, other: Ints) -> NDArray[np.bool_]:
     a, b, c, d = edges.start[one], edges.stop[one], edges.start[other], edges.stop[other]
-    return (a == c) | (a == d) | (b == c) | (b == d)
+    return np.asarray((a == c) | (a == d) | (b == c) | (b == d), dtype=np.bool_)
 
 
 def _behind(

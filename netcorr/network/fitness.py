@@ -91,15 +91,15 @@ class Fix:
     Attributes
     ----------
     kind : str
-        'gap', 'crossing', 'material', 'attribute' or 'fittings'.
+        'gap', 'crossing', 'material', 'attribute', 'fittings' or 'loops' (gaps within one piece).
     subject : str
         What it is about: a main, a text of the material column, the names of what is missing.
     share : float
         Part of the network's metres (of its fittings, for 'fittings') that it concerns, 0 to 1.
     amount : float
-        Metres, or number of fittings.
+        Metres, or number of fittings or of loops.
     other : str
-        The main on the other side of a gap or crossing.
+        The main on the other side of a gap or crossing; the only main that lacks an attribute.
     gap_m : float
         Width of a gap. [m]
     alone_m : float
@@ -139,7 +139,8 @@ def judge(findings: Findings) -> tuple[Judged, ...]:
     'usable'
     """
     total_m = max(findings.total_m, 1e-9)
-    off_main = 1 - findings.on_main / findings.fittings if findings.fittings else 1.0
+    lost = findings.fittings - findings.on_main
+    off_main = lost / findings.fittings if findings.fittings else 1.0
     return (
         _at_most("apart", findings.apart_m / total_m, APART_FIT, APART_USABLE),
         _at_most("unknown", findings.unknown_m / total_m, UNKNOWN_FIT, UNKNOWN_USABLE),

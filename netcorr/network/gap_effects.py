@@ -30,6 +30,8 @@ class GapEffects:
     opens_m : numpy.ndarray of float, shape (g,)
         Metres that lie behind it, seen from the longest piece, those over further gaps included; 0 where
         `order` is. [m]
+    leads_to : numpy.ndarray of int, shape (g,)
+        Piece behind it, seen from the longest; -1 where `order` is 0.
     system : numpy.ndarray of int, shape (p,)
         System of each piece: pieces that gaps and crossings could connect are one system.
     apart_m : float
@@ -38,6 +40,7 @@ class GapEffects:
 
     order: Ints
     opens_m: Floats
+    leads_to: Ints
     system: Ints
     apart_m: float
 
@@ -65,11 +68,13 @@ def gap_effects(parts: Connected, gaps: NearMisses) -> GapEffects:
     behind_m, over = _behind(parts.length_m, gaps, tree, roots=largest)
     chosen = np.flatnonzero(over >= 0)
     opens_m[over[chosen]] = behind_m[chosen]
+    leads_to = np.full(len(gaps), -1)
+    leads_to[over[chosen]] = chosen
     used = over[chosen]
     rank = np.lexsort((used, -np.round(opens_m[used], 3)))
     order[used[rank]] = np.arange(1, len(used) + 1)
     apart_m = float(parts.length_m.sum() - parts.length_m[largest].sum())
-    return GapEffects(order=order, opens_m=opens_m, system=system, apart_m=apart_m)
+    return GapEffects(order=order, opens_m=opens_m, leads_to=leads_to, system=system, apart_m=apart_m)
 
 
 def pieces_at(parts: Connected, gaps: NearMisses, tolerances_m: list[float]) -> list[int]:
@@ -127,11 +132,13 @@ def _behind(length_m: Floats, gaps: NearMisses, tree: Ints, *, roots: Ints) -> t
         return behind_m, over
     one, other = gaps.piece[tree], gaps.other_piece[tree]
     links = coo_array((np.ones(len(tree)), (one, other)), shape=(count, count)).tocsr()
-    gap_of = {frozenset(pair): k for pair, k in zip(zip(one.tolist(), other.tolist(), strict=True), tree.tolist(), strict=True)}
+    gap_of = {
+        frozenset(pair): k
+        for pair, k in zip(zip(one.tolist(), other.tolist(), strict=True), tree.tolist(), strict=True)
+    }
     for root in roots[np.isin(roots, np.concatenate([one, other]))].tolist():
         visited, before = breadth_first_order(links, root, directed=False)
         for piece in visited[:0:-1].tolist():
             over[piece] = gap_of[frozenset((piece, int(before[piece])))]
             behind_m[before[piece]] += behind_m[piece]
     return behind_m, over
-

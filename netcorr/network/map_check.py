@@ -70,9 +70,7 @@ class MapCheck:
         return verdict(self.judged)
 
 
-def check_network(
-    network: PipeNetwork, *, near_m: float = NEAR_M, feedback: Feedback = _SILENT
-) -> MapCheck:
+def check_network(network: PipeNetwork, *, near_m: float = NEAR_M, feedback: Feedback = _SILENT) -> MapCheck:
     """Look over a network and judge whether it is fit for locating leaks.
 
     Parameters
@@ -118,9 +116,7 @@ def check_network(
     return result
 
 
-def _findings(
-    network: PipeNetwork, parts: Connected, effects: GapEffects, lacking: pd.DataFrame
-) -> Findings:
+def _findings(network: PipeNetwork, parts: Connected, effects: GapEffects, lacking: pd.DataFrame) -> Findings:
     moved = network.log["moved_m"][network.log["change"].isin(("joined", "overshoot"))]
     return Findings(
         total_m=parts.total_m,
@@ -163,8 +159,13 @@ def _fixes(
     unread = stops["missing"].str.startswith(MATERIAL) & stops["material_text"].notna()
     for text, metres in stops[unread].groupby("material_text")["length_m"].sum().items():
         yield Fix("material", str(text), share=float(metres / total_m), amount=float(metres))
-    for text, metres in stops[~unread].groupby("missing")["length_m"].sum().items():
-        yield Fix("attribute", str(text), share=float(metres / total_m), amount=float(metres))
+    for text, mains in stops[~unread].groupby("missing"):
+        metres = float(mains["length_m"].sum())
+        only = str(mains["pipe_id"].iloc[0]) if len(mains) == 1 else ""
+        yield Fix("attribute", str(text), share=metres / total_m, amount=metres, other=only)
     off = int((network.fittings["node"] < 0).sum())
     if off:
         yield Fix("fittings", "", share=off / len(network.fittings), amount=off)
+    loops = int((gaps.piece == gaps.other_piece).sum())
+    if loops:
+        yield Fix("loops", "", share=0.0, amount=loops)

@@ -22,9 +22,13 @@ if TYPE_CHECKING:
     from netcorr.network.lines import Floats, Ints
     from netcorr.network.pipe_network import PipeNetwork
 
-#: Within one piece only gaps up to this share of the distance are listed: closing one there connects nothing
-#: that is apart, it closes a loop.
+#: Within one piece closing a gap connects nothing that is apart, it closes a loop: there an end is listed up
+#: to this share of the distance only, unless its main points at the other, as one drawn too short does.
 SAME_PIECE_SHARE = 1 / 3
+#: How far the gap may turn from the way the main runs, for the main to point at it. [degrees]
+POINTS_AT_DEG = 30.0
+#: The way that a main runs is that of this last bit of it. [m]
+_LAST_BIT_M = 1.0
 #: An end near a main of its own piece is a gap when the way round along the mains is at least this long, and
 #: at least so many times the gap; else it is a short branch beside the main that it leaves. [m]
 WAY_ROUND_M = 30.0
@@ -108,7 +112,8 @@ def find_near_misses(network: PipeNetwork, parts: Connected, *, near_m: float) -
     Notes
     -----
     An end is listed with the nearest main of another piece, and with the nearest one of its own piece if
-    that is nearer. Two ends that face each other are one gap.
+    that is nearer and lies within a third of the distance or straight ahead. Two ends that face each other
+    are one gap.
     """
     edges = PlaneEdges.of(parts, network.crs)
     crossings = find_crossings(parts, edges, near_m=near_m, same_piece_m=near_m * SAME_PIECE_SHARE)
@@ -143,7 +148,8 @@ def _of_ends(network: PipeNetwork, parts: Connected, edges: PlaneEdges, *, near_
     ends = np.flatnonzero((parts.degree == 1) & (at == 1))
     table = _candidates(parts, edges, ends, near_m, np.arange(len(edges)))
     table["edge"] = edges.edge_at(table["node"].to_numpy())
-    table = table[table["apart"] | (table["gap"] <= near_m * SAME_PIECE_SHARE)]
+    near = table["gap"] <= near_m * SAME_PIECE_SHARE
+    table = table[table["apart"] | near | _points_at(edges, table)]
     table = table[table["apart"] | _is_far_round(network, parts, edges, table)]
     best = _nearest(edges, table, ["node", "apart"])
     other_gap = best["node"].map(best[best["apart"]].set_index("node")["gap"]).fillna(np.inf)
@@ -155,6 +161,21 @@ def _nearest(edges: PlaneEdges, table: pd.DataFrame, by: list[str]) -> pd.DataFr
     """The nearest of each group; of equally near ones that with the first id."""
     order = np.lexsort((edges.id_rank[table["other"]], np.round(table["gap"].to_numpy(), 4)))
     return table.iloc[order].drop_duplicates(by)
+
+
+def _points_at(edges: PlaneEdges, table: pd.DataFrame) -> NDArray[np.bool_]:
+    """Whether the main runs towards the nearest place on the other."""
+    node, own, other = (table[name].to_numpy(dtype=np.intp) for name in ("node", "edge", "other"))
+    end, line = edges.points[node], edges.lines[own]
+    at_start = edges.start[own] == node
+    inside = shapely.line_interpolate_point(line, np.where(at_start, _LAST_BIT_M, -_LAST_BIT_M))
+    along = shapely.line_locate_point(edges.lines[other], end)
+    goal = shapely.line_interpolate_point(edges.lines[other], along)
+    here, before, there = (shapely.get_coordinates(spots).reshape(-1, 2) for spots in (end, inside, goal))
+    run, gap = here - before, there - here
+    towards = np.einsum("ij,ij->i", run, gap)
+    least = np.cos(np.radians(POINTS_AT_DEG)) * np.hypot(*run.T) * np.hypot(*gap.T)
+    return np.asarray(towards >= least, dtype=np.bool_)
 
 
 def _is_far_round(
