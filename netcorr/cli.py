@@ -30,7 +30,7 @@ Exit codes:
   1    a fault of netcorr itself
   2    the command cannot be right as it was given
   3    an input is at fault; the message names file, layer and feature or row
-  4    done, but the result is below the threshold that was asked for
+  4    done, but the result is below the threshold that was asked for, or the map is not fit yet
   130  cancelled"""
 
 
@@ -43,6 +43,7 @@ leak is and how sure that is.
 \b
 Start here:
   netcorr inspect town.gpkg
+  netcorr check town.gpkg -o check.gpkg
   netcorr locate town.gpkg deployments.csv -o result.gpkg
 
 Before anyone digs: locate all other utilities first, mind traffic, confined spaces and pressure. A
