@@ -7,7 +7,7 @@ import sqlite3
 from collections.abc import Sequence
 from pathlib import Path
 
-from netcorr.export.result_schema import ResultLayer
+from netcorr.export.result_schema import Column, ResultLayer
 
 _TABLES = """
 CREATE TABLE gpkg_data_columns (
@@ -61,10 +61,16 @@ def describe_columns(path: Path, layers: Sequence[ResultLayer]) -> None:
         If the file cannot be written.
     """
     rows = [
-        (layer.name, column.name, column.name, column.name.replace("_", " "), column.meaning)
+        (layer.name, column.name, column.name, column.title, column.meaning, _pick_list(column))
         for layer in layers
         for column in layer.columns
     ]
+    picks = dict.fromkeys(
+        (_pick_list(column), choice)
+        for layer in layers
+        for column in layer.columns
+        for choice in column.choices
+    )
     extension = [
         (table, "gpkg_schema", _DEFINITION, "read-write")
         for table in ("gpkg_data_columns", "gpkg_data_column_constraints")
@@ -72,11 +78,22 @@ def describe_columns(path: Path, layers: Sequence[ResultLayer]) -> None:
     with contextlib.closing(sqlite3.connect(path)) as connection, connection:
         connection.executescript(_TABLES)
         connection.executemany(
-            "INSERT INTO gpkg_data_columns (table_name, column_name, name, title, description)"
-            " VALUES (?, ?, ?, ?, ?)",
+            "INSERT INTO gpkg_data_columns"
+            " (table_name, column_name, name, title, description, constraint_name)"
+            " VALUES (?, ?, ?, ?, ?, ?)",
             rows,
+        )
+        connection.executemany(
+            "INSERT INTO gpkg_data_column_constraints (constraint_name, constraint_type, value)"
+            " VALUES (?, 'enum', ?)",
+            list(picks),
         )
         connection.executemany(
             "INSERT INTO gpkg_extensions (table_name, extension_name, definition, scope) VALUES (?, ?, ?, ?)",
             extension,
         )
+
+
+def _pick_list(column: Column) -> str | None:
+    """Name of the constraint that lists what may be chosen (lower case, as the standard wants it)."""
+    return f"{column.name}_values".lower() if column.choices else None

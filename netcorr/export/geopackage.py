@@ -15,18 +15,21 @@ import pyogrio
 
 from netcorr.errors import ExportError
 from netcorr.export.describe_columns import describe_columns
+from netcorr.export.layer_style import RESULT_STYLES, LayerStyle
 from netcorr.export.made_from import Inputs
 from netcorr.export.result_schema import RESULT_LAYERS, ResultLayer
 from netcorr.export.result_tables import result_tables
 from netcorr.export.safe_file import check_folder, replacing
 from netcorr.export.stored_schema import STORED_LAYERS
 from netcorr.export.stored_tables import stored_tables
+from netcorr.export.write_styles import STYLE_TABLE, write_styles
 from netcorr.feedback import Feedback, NoFeedback, check_cancelled
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from netcorr.position.fix import SurveyFix
+    from netcorr.units import UnitSystem
 
 #: `application_id` and `user_version` of a GeoPackage 1.3 (OGC 12-128r17, requirement 2).
 _APPLICATION_ID = int.from_bytes(b"GPKG", "big")
@@ -40,6 +43,7 @@ def write_result(
     fix: SurveyFix,
     path: str | os.PathLike[str],
     *,
+    units: UnitSystem = "metric",
     inputs: Inputs | None = None,
     feedback: Feedback | None = None,
 ) -> None:
@@ -56,6 +60,8 @@ def write_result(
         The answer of a survey.
     path : str or path-like
         File to write, ending in ``.gpkg``.
+    units : {'metric', 'us'}
+        Units of the directions in words; numbers are in SI units.
     inputs : Inputs, optional
         Files and settings that it was located with; their fingerprints are kept in the result.
     feedback : Feedback, optional
@@ -69,8 +75,8 @@ def write_result(
         If the user stopped it; nothing is written then.
     """
     folder = Path(path).absolute().parent
-    tables = {**result_tables(fix), **stored_tables(fix, inputs or Inputs(), folder=folder)}
-    write_tables(tables, path, layers=WRITTEN_LAYERS, feedback=feedback)
+    tables = {**result_tables(fix, units=units), **stored_tables(fix, inputs or Inputs(), folder=folder)}
+    write_tables(tables, path, layers=WRITTEN_LAYERS, styles=RESULT_STYLES, feedback=feedback)
 
 
 def write_tables(
@@ -78,6 +84,7 @@ def write_tables(
     path: str | os.PathLike[str],
     *,
     layers: Sequence[ResultLayer],
+    styles: Sequence[LayerStyle] = (),
     feedback: Feedback | None = None,
 ) -> None:
     """Write tables as layers of one new GeoPackage, all or nothing.
@@ -90,6 +97,8 @@ def write_tables(
         File to write, ending in ``.gpkg``.
     layers : sequence of ResultLayer
         What to write, in this order.
+    styles : sequence of LayerStyle
+        How they look on a map; layers without one look as the map program likes.
     feedback : Feedback, optional
         Told how far the work is.
 
@@ -109,7 +118,9 @@ def write_tables(
             feedback.progress(done / len(layers), f"writing {layer.name}")
             _write_layer(tables[layer.name], draft, layer)
         describe_columns(draft, layers)
-        _check_written(draft, tables)
+        if styles:
+            write_styles(draft, styles)
+        _check_written(draft, tables, style_count=len(styles))
         check_cancelled(feedback)
         check_target(target, layers=layers)
     feedback.progress(1.0, f"wrote {target.name}")
@@ -142,7 +153,7 @@ def check_target(target: Path, *, layers: Sequence[ResultLayer] = WRITTEN_LAYERS
                 remedy="close the program that has it open and try again, or choose another name",
             )
     if target.exists():
-        _check_replaceable(target, {layer.name for layer in layers} | {"layer_styles"})
+        _check_replaceable(target, {layer.name for layer in layers} | {STYLE_TABLE})
 
 
 def _write_layer(table: pd.DataFrame, draft: Path, layer: ResultLayer) -> None:
@@ -203,9 +214,11 @@ def _open_existing(path: Path) -> sqlite3.Connection:
     return sqlite3.connect(uri, uri=True, timeout=0, isolation_level=None)
 
 
-def _check_written(draft: Path, tables: Mapping[str, pd.DataFrame]) -> None:
+def _check_written(draft: Path, tables: Mapping[str, pd.DataFrame], *, style_count: int) -> None:
     """Refuse a draft that does not hold what was to be written."""
     wanted = {name: len(table) for name, table in tables.items()}
+    if style_count:
+        wanted[STYLE_TABLE] = style_count
     with contextlib.closing(_open_existing(draft)) as connection:
         [(integrity,)] = connection.execute("PRAGMA integrity_check").fetchmany(1)
         marks = tuple(

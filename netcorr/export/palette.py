@@ -8,14 +8,26 @@ from typing import Any
 
 from matplotlib import patheffects
 
-INK = "#22303c"  # text, outlines
-QUIET = "#6b7885"  # secondary text
-PAPER = "#fbfaf7"  # background of maps
-FRAME = "#c9ced3"
-PATH = "#f3d27a"  # halo of the path between the sensors
+from netcorr.export.colours import FRAME, INK, LEAK, PAPER, PATH, QUIET, SENSOR
+
+__all__ = [
+    "CLOSED",
+    "FRAME",
+    "HALO",
+    "INK",
+    "LEAK",
+    "LOOKS",
+    "PAPER",
+    "PATH",
+    "QUIET",
+    "ROUNDS",
+    "SENSOR",
+    "PipeLook",
+    "look_of",
+    "width_of",
+]
+
 HALO = [patheffects.withStroke(linewidth=2.4, foreground="white", alpha=0.9)]  # around text on lines
-LEAK = "#a5174b"  # candidate and its stretch
-SENSOR = "#12355b"
 ROUNDS = ("#12355b", "#b5651d", "#5b7f5a", "#7d5a86")  # one for each round, repeated when there are more
 
 

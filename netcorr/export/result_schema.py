@@ -21,11 +21,56 @@ Kind = Literal["text", "real", "integer", "flag", "time"]
 
 @dataclass(frozen=True)
 class Column:
-    """One column: name (with its unit), type, and what it says."""
+    """One column: name (with its unit), type, and what it says.
+
+    Attributes
+    ----------
+    name : str
+        Name, with its unit.
+    kind : Kind
+        Type.
+    meaning : str
+        What it says.
+    choices : tuple of str
+        What a person chooses from; empty where anything goes.
+    editable : bool
+        Whether a crew fills it in; all else is locked.
+    """
 
     name: str
     kind: Kind
     meaning: str
+    choices: tuple[str, ...] = ()
+    editable: bool = False
+
+    @property
+    def title(self) -> str:
+        """Name for people, the unit in brackets.
+
+        Examples
+        --------
+        >>> Column("from_a_m", "real", "").title, Column("pipe_id", "text", "").title
+        ('From A [m]', 'Pipe ID')
+        """
+        words = self.name.split("_")
+        unit = ""
+        for ending, shown in _UNITS:
+            if len(words) > len(ending) and tuple(words[-len(ending) :]) == ending:
+                words, unit = words[: -len(ending)], f" [{shown}]"
+                break
+        named = " ".join(_SPELT.get(word, word) for word in words)
+        return named[0].upper() + named[1:] + unit
+
+
+#: Endings of names that are units, and how a person reads them.
+_UNITS = (
+    (("m", "s"), "m/s"),
+    (("m2",), "m²"),
+    *(((unit,), unit) for unit in ("m", "mm", "ms", "s", "ft")),
+    (("hz",), "Hz"),
+    (("deg",), "°"),
+)
+_SPELT = {"a": "A", "b": "B", "id": "ID", "ids": "IDs", "sd": "SD"}
 
 
 @dataclass(frozen=True)
@@ -116,13 +161,47 @@ def _typed(values: list[Any], kind: Kind) -> pd.Series[Any]:
     return pd.Series(pd.to_datetime(values, utc=True)).astype("datetime64[ms, UTC]")
 
 
+#: What the ground said of a candidate, from nothing to everything; the first is what a result starts with.
+VERIFICATIONS = (
+    "not visited",
+    "heard on the surface",
+    "cored and heard",
+    "dug and found",
+    "dug and dry",
+    "repaired",
+)
+
+#: What a crew records at a candidate; everything else is locked.
+FIELD_COLUMNS = (
+    Column("verification", "text", "What the ground said", VERIFICATIONS, editable=True),
+    Column(
+        "offset_m",
+        "real",
+        "Where the leak was, from the point along the main: + towards sensor B, - towards sensor A [m]",
+        editable=True,
+    ),
+    Column(
+        "offset_ft",
+        "real",
+        "The same in decimal feet, for a tape in feet; give one of the two",
+        editable=True,
+    ),
+    Column("depth_m", "real", "Depth of the leak below the ground [m]", editable=True),
+    Column("depth_ft", "real", "The same in decimal feet; give one of the two", editable=True),
+    Column("visited", "time", "When it was seen (UTC)", editable=True),
+    Column("crew", "text", "Who was there", editable=True),
+    Column("photo", "text", "Photo of the place: a path, relative to this file", editable=True),
+    Column("field_note", "text", "Anything else", editable=True),
+)
+
 LEAK_CANDIDATES = ResultLayer(
     "leak_candidates",
     "Point",
     "Leak candidates",
     "Most probable position of each leak that may be there. Never dig on this alone: see caution.",
     (
-        Column("candidate_id", "text", "Name of the candidate (UUID), the same in uncertainty_areas"),
+        Column("name", "text", "Rank and probability, for the label on a map"),
+        Column("candidate_id", "text", "Identity of the candidate (UUID), the same in uncertainty_areas"),
         Column("rank", "integer", "1 is the most probable of the survey"),
         Column("probability", "real", "Probability that a leak lies in the candidate's area, 0 to 1"),
         Column("in_bracket", "flag", "False: the noise comes from at or beyond a sensor, do not dig here"),
@@ -141,8 +220,11 @@ LEAK_CANDIDATES = ResultLayer(
         Column("speed_m_s", "real", "Wave speed in it [m/s]"),
         Column("rounds_used", "integer", "Rounds of recordings that carry the evidence"),
         Column("recorded", "time", "Start of the first round of the survey (UTC)"),
+        Column("directions", "text", "How to measure to the point from either fitting, and where to search"),
+        Column("coordinates", "text", "Latitude and longitude (WGS 84), and the coordinates of the map"),
         Column("note", "text", "What a crew should know"),
         Column("caution", "text", "Read before anyone is sent to this place"),
+        *FIELD_COLUMNS,
     ),
 )
 

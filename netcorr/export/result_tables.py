@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -12,16 +11,18 @@ import shapely
 from shapely import LineString, Point
 
 from netcorr.export.cautions import caution_for
+from netcorr.export.field_text import candidate_directions, candidate_name, coordinates_text
 from netcorr.export.ground_area import LEAST_WIDENING_M, widened_area
+from netcorr.export.pipe_words import materials_text
 from netcorr.export.result_schema import (
     CORRELATION_PATHS,
     LEAK_CANDIDATES,
     PAIR_ROUNDS,
     SENSORS,
     UNCERTAINTY_AREAS,
+    VERIFICATIONS,
 )
 from netcorr.layers.crs import geodesic_lengths_m
-from netcorr.layers.vocabulary import MATERIALS
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
     from netcorr.path.correlation_path import CorrelationPath
     from netcorr.position.fix import Candidate, PairFix, SurveyFix
     from netcorr.recordings.recording import Deployment, Rejected
+    from netcorr.units import UnitSystem
 
 Row = dict[str, Any]
 
@@ -36,13 +38,15 @@ Row = dict[str, Any]
 LEVEL = 0.95
 
 
-def result_tables(fix: SurveyFix) -> dict[str, pd.DataFrame]:
+def result_tables(fix: SurveyFix, *, units: UnitSystem = "metric") -> dict[str, pd.DataFrame]:
     """Tables of a survey's result, by layer name.
 
     Parameters
     ----------
     fix : SurveyFix
         The answer of a survey.
+    units : {'metric', 'us'}
+        Units of the directions in words; numbers are in SI units.
 
     Returns
     -------
@@ -59,41 +63,13 @@ def result_tables(fix: SurveyFix) -> dict[str, pd.DataFrame]:
     return {
         layer.name: layer.table(rows, crs)
         for layer, rows in (
-            (LEAK_CANDIDATES, _candidate_rows(fix)),
+            (LEAK_CANDIDATES, _candidate_rows(fix, units)),
             (UNCERTAINTY_AREAS, _area_rows(fix)),
             (CORRELATION_PATHS, map(_path_row, fix.pairs)),
             (SENSORS, _sensor_rows(fix)),
             (PAIR_ROUNDS, (*_evidence_rows(fix), *_rejected_rows(fix))),
         )
     }
-
-
-def materials_text(path: CorrelationPath) -> str:
-    """Pipes of a path in the order from A to B, neighbours of one kind as one.
-
-    Parameters
-    ----------
-    path : CorrelationPath
-        The pipe between two sensors.
-
-    Returns
-    -------
-    str
-        Such as ``'82.0 m ductile iron 150 mm, 40.5 m PE 110 mm'``, lengths in metres.
-    """
-    runs = groupby(path.segments, key=lambda s: pipe_text(s.material, s.diameter_mm))
-    return ", ".join(f"{sum(s.length_m for s in run):.1f} m {kind}" for kind, run in runs)
-
-
-def pipe_text(material: str | None, diameter_mm: float) -> str:
-    """Material and size of a pipe, in words that say when one is not known."""
-    size = f"{diameter_mm:.0f} mm" if np.isfinite(diameter_mm) else "of unknown size"
-    return f"{material_text(material)} {size}"
-
-
-def material_text(material: str | None) -> str:
-    """Material in words."""
-    return MATERIALS.get(material, material) if material else "unknown material"
 
 
 def path_line(path: CorrelationPath) -> LineString:
@@ -103,11 +79,15 @@ def path_line(path: CorrelationPath) -> LineString:
     return LineString(points[np.concatenate(([True], moved))])
 
 
-def _candidate_rows(fix: SurveyFix) -> Iterator[Row]:
+def _candidate_rows(fix: SurveyFix, units: UnitSystem) -> Iterator[Row]:
     recorded = min((r.start for r in fix.rounds), default=None)
     for candidate in fix.candidates:
         yield {
             **{column.name: getattr(candidate, column.name, None) for column in LEAK_CANDIDATES.columns},
+            "name": candidate_name(candidate),
+            "directions": candidate_directions(candidate, fix, units=units),
+            "coordinates": coordinates_text(candidate.point, fix.network.crs),
+            "verification": VERIFICATIONS[0],
             "delay_ms": candidate.delay_s * 1000,
             "recorded": recorded,
             "note": candidate.note or None,

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from netcorr.export.directions import bends_on_the_way, start_direction
+from netcorr.export.directions import fitting_words, measure_out
+from netcorr.export.pipe_words import material_text
 from netcorr.export.plain_text import plain_text
-from netcorr.export.result_tables import material_text
 from netcorr.units import INCH_M, UnitSystem, format_diameter, format_speed
 from netcorr.units import format_length as plain_length
 
@@ -76,9 +76,7 @@ def strength(probability: float) -> str:
 
 def fitting_label(fitting: str, fix: SurveyFix) -> str:
     """Fitting with its kind, such as ``hydrant H-12``."""
-    kind = fix.network.fittings["kind"].get(fitting) if fitting in fix.network.fittings.index else None
-    name = plain_text(fitting)
-    return f"{kind} {name}" if kind in {"hydrant", "valve", "meter"} else f"fitting {name}"
+    return fitting_words(fix.network, fitting)
 
 
 def pipe_label(material: str | None, diameter_mm: float, units: UnitSystem) -> str:
@@ -90,20 +88,8 @@ def pipe_label(material: str | None, diameter_mm: float, units: UnitSystem) -> s
 def how_to_measure(
     candidate: Candidate, path: CorrelationPath, fix: SurveyFix, *, units: UnitSystem
 ) -> Iterator[str]:
-    """Say how to get to the point from either fitting, along the main."""
-    turned = path.reversed()
-    for way, distance_m in ((path, candidate.from_a_m), (turned, candidate.from_b_m)):
-        bend = ", round the bends" if bends_on_the_way(way, distance_m) else ""
-        yield (
-            f"From {fitting_label(way.sensor_a, fix)}, measure {format_length(distance_m, units)} along the "
-            f"main{bend}, setting off {start_direction(way)}, towards {fitting_label(way.sensor_b, fix)}."
-        )
-    for fitting, lead_m in ((path.sensor_a, path.lead_a_m), (path.sensor_b, path.lead_b_m)):
-        if lead_m:
-            yield (
-                f"The sensor on {fitting_label(fitting, fix)} sits on {format_length(lead_m, units)} of pipe "
-                "off the main; that is allowed for, so start measuring where it meets the main."
-            )
+    """Say how to get to the point from either fitting along the main, and how to check it."""
+    return measure_out(candidate, path, fix.network, units=units)
 
 
 def stretch_to_search(candidate: Candidate, *, units: UnitSystem) -> str:

@@ -13,6 +13,7 @@ import pyproj
 
 from netcorr.errors import ExportError
 from netcorr.export.geopackage import write_tables
+from netcorr.export.layer_style import RESULT_STYLES
 from netcorr.export.result_schema import LEAK_CANDIDATES, RESULT_LAYERS
 from netcorr.export.result_tables import result_tables
 from netcorr.export.safe_file import DRIVER_ERRORS, check_folder, replacing
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from netcorr.position.fix import SurveyFix
+    from netcorr.units import UnitSystem
 
 _WGS84 = pyproj.CRS.from_epsg(4326)
 
@@ -31,6 +33,7 @@ def write_wgs84(
     source: SurveyFix | str | os.PathLike[str],
     path: str | os.PathLike[str],
     *,
+    units: UnitSystem = "metric",
     feedback: Feedback | None = None,
 ) -> None:
     """Write a result in WGS 84 (EPSG:4326).
@@ -42,6 +45,8 @@ def write_wgs84(
     path : str or path-like
         File to write. ``.gpkg`` holds all layers; ``.geojson`` or ``.json`` holds the leak candidates
         as points after RFC 7946.
+    units : {'metric', 'us'}
+        Units of the directions in words, when `source` is an answer; numbers are in SI units.
     feedback : Feedback, optional
         Told how far the work is, and when the datum shift is coarse.
 
@@ -60,12 +65,16 @@ def write_wgs84(
     """
     feedback = feedback or NoFeedback()
     target = Path(path)
-    tables = _read_tables(Path(source)) if isinstance(source, str | os.PathLike) else result_tables(source)
+    tables = (
+        _read_tables(Path(source))
+        if isinstance(source, str | os.PathLike)
+        else result_tables(source, units=units)
+    )
     moved = _in_wgs84(tables, feedback)
     if target.suffix.lower() in {".geojson", ".json"}:
         _write_points(moved[LEAK_CANDIDATES.name], target)
     elif target.suffix.lower() == ".gpkg":
-        write_tables(moved, target, layers=RESULT_LAYERS, feedback=feedback)
+        write_tables(moved, target, layers=RESULT_LAYERS, styles=RESULT_STYLES, feedback=feedback)
     else:
         raise ExportError(
             str(target),

@@ -6,7 +6,9 @@ import textwrap
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
+from netcorr.errors import ExportError
 from netcorr.export.cautions import CAUTIONS
+from netcorr.export.field_text import pair_of
 from netcorr.export.plain_text import plain_text
 from netcorr.export.record import survey_dict
 from netcorr.export.result_tables import all_rejected
@@ -205,10 +207,14 @@ def _silent(pair: PairFix, fix: SurveyFix, units: UnitSystem) -> list[str]:
 
 def _pair_of(candidate: Candidate, fix: SurveyFix) -> PairFix:
     """Pair that a candidate belongs to."""
-    ends = (candidate.sensor_a, candidate.sensor_b)
-    by_id = (p for p in fix.pairs if any(c.candidate_id == candidate.candidate_id for c in p.candidates))
-    by_ends = (p for p in fix.pairs if (p.path.sensor_a, p.path.sensor_b) == ends)
-    return next(by_id, None) or next(by_ends)
+    found = pair_of(candidate, fix)
+    if found is None:
+        raise ExportError(
+            f"candidate {candidate.candidate_id}",
+            found="no pair of the survey has its sensors",
+            remedy="give the answer as netcorr.position made it",
+        )
+    return found
 
 
 def _section(title: str, texts: Iterable[str], *, numbered: bool = False) -> list[str]:

@@ -3,6 +3,7 @@
 from netcorr.path.branches import SideBranch, branch_lines, side_branches
 from netcorr.path.correlation_path import CorrelationPath, PathSegment
 from netcorr.path.find import correlation_path
+from netcorr.path.landmarks import Landmark, landmarks
 from netcorr.path.reference import (
     Placement,
     bearing_at,
@@ -18,6 +19,7 @@ from netcorr.path.reference import (
 
 __all__ = [
     "CorrelationPath",
+    "Landmark",
     "PathSegment",
     "Placement",
     "SideBranch",
@@ -27,6 +29,7 @@ __all__ = [
     "direction_words",
     "distance_along",
     "drawn_length_m",
+    "landmarks",
     "point_at",
     "points_at",
     "segment_at",

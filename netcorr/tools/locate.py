@@ -213,9 +213,9 @@ def _write(
 ) -> tuple[Path, ...]:
     from netcorr.export import write_result, write_wgs84
 
-    write_result(fix, output, inputs=inputs, feedback=PartOf(feedback, start=0.0, stop=0.4))
+    write_result(fix, output, units=units, inputs=inputs, feedback=PartOf(feedback, start=0.0, stop=0.4))
     if wgs84:
-        write_wgs84(fix, wgs84, feedback=PartOf(feedback, start=0.4, stop=0.8))
+        write_wgs84(fix, wgs84, units=units, feedback=PartOf(feedback, start=0.4, stop=0.8))
     if map_picture:
         from netcorr.export import draw_map
 
@@ -368,7 +368,7 @@ TOOL = Tool(
             "units",
             "choice",
             "Units",
-            "Units of the text and the picture; layers and JSON always hold SI units.",
+            "Units of text, picture and directions; numbers in layers and JSON are always SI.",
             ("--units",),
             choices=("metric", "us"),
             default="metric",

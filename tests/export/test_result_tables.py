@@ -12,8 +12,9 @@ import pyproj
 import pytest
 from shapely import LineString
 
+from netcorr.export.pipe_words import materials_text
 from netcorr.export.result_schema import RESULT_LAYERS
-from netcorr.export.result_tables import materials_text, path_line, result_tables
+from netcorr.export.result_tables import path_line, result_tables
 from netcorr.path.correlation_path import CorrelationPath
 from netcorr.position.fix import Candidate, SurveyFix
 from netcorr.recordings.recording import Deployment, Rejected

@@ -38,8 +38,8 @@ class TestLeakBetween:
     def test_says_where(self, make_fix: Callable[..., SurveyFix]) -> None:
         text = one_line(survey_text(make_fix()))
         assert "Leak between hydrant H-12 and valve V-7: strong evidence, 97 %" in text
-        assert "From hydrant H-12, measure 41.2 m along the main, setting off east" in text
-        assert "From valve V-7, measure 87.1 m along the main, round the bends, setting off south" in text
+        assert "From hydrant H-12 follow the 150 mm ductile iron main east, towards valve V-7" in text
+        assert "From valve V-7 follow the 110 mm polyethylene main south, towards hydrant H-12" in text
         assert "Search 39.4 m to 43.0 m from H-12: 3.60 m of main" in text
         assert "M-1 (ductile iron, 150 mm; wave speed 1240 m/s)" in text
         assert "side pipe (M-9) leaves the main 40.0 m from H-12" in text
@@ -147,7 +147,7 @@ class TestOtherOutcomes:
         text = one_line(survey_text(beyond(outcome)))
         assert f"The noise comes from at or beyond {near}. Do not dig between {near} and {far}." in text
         assert f"Move the logger from {far} to a fitting on the far side of {near}" in text
-        assert "measure 41.2 m" not in text
+        assert "41.2 m" not in text
         assert "Mains on that side: M-9." in text
 
     def test_silence_is_not_proof(self, silent: SurveyFix) -> None:
@@ -155,7 +155,7 @@ class TestOtherOutcomes:
         assert "no leak heard" in text
         assert "Silence is not proof" in text
         assert "Between hydrant H-12 and valve V-7 (128.3 m of main)" in text
-        assert "measure" not in text
+        assert "the leak is at" not in text
 
 
 class TestAlways:
@@ -181,10 +181,10 @@ class TestAlways:
 
     def test_us_units_are_the_same_lengths(self, make_fix: Callable[..., SurveyFix]) -> None:
         metric, us = (one_line(survey_text(make_fix(), units=u)) for u in ("metric", "us"))
-        in_m = [float(number) for number in re.findall(r"measure (\d+\.\d+) m", metric)]
+        in_m = [float(number) for number in re.findall(r"the leak is at (\d+\.\d+) m", metric)]
         in_ft = [
             int(feet) * FOOT_M + int(inches) * INCH_M
-            for feet, inches in re.findall(r"measure (\d+)' (\d+)\"", us)
+            for feet, inches in re.findall(r"the leak is at (\d+)' (\d+)\"", us)
         ]
         assert len(in_m) == len(in_ft) == 2
         assert in_ft == pytest.approx(in_m, abs=0.05 + INCH_M / 2)
