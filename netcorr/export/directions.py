@@ -25,9 +25,6 @@ if TYPE_CHECKING:
 #: A crew sees this far along a street when it sets off. [m]
 _SIGHT_M = 10.0
 
-#: A main that turns by more than this is said to bend. [degrees]
-_BEND_DEG = 20.0
-
 #: A fitting farther away than this is no help to find a place. [m]
 _NEAR_M = 50.0
 #: So many fittings are named for a tape in a straight line: two circles meet at the place.
@@ -283,29 +280,6 @@ def start_direction(path: CorrelationPath) -> str:
         Compass direction in words.
     """
     return direction_words(_bearing_deg(path, 0.0, _SIGHT_M))
-
-
-def bends_on_the_way(path: CorrelationPath, distance_m: float) -> bool:
-    """Whether the main turns so much between A and a place that the crew must follow it.
-
-    Parameters
-    ----------
-    path : CorrelationPath
-        Path from A to B.
-    distance_m : float
-        Place, from A along the main. [m]
-
-    Returns
-    -------
-    bool
-        True when the main heads elsewhere at that place than at the start, by more than 20 degrees.
-    """
-    reach_m = min(max(distance_m, 0.0), path.length_m)
-    if reach_m <= _SIGHT_M:
-        return False
-    start = _bearing_deg(path, 0.0, _SIGHT_M)
-    end = _bearing_deg(path, reach_m - _SIGHT_M, reach_m)
-    return abs((end - start + 180) % 360 - 180) > _BEND_DEG
 
 
 def _bearing_deg(path: CorrelationPath, from_m: float, to_m: float) -> float:
