@@ -14,11 +14,12 @@ import traceback
 from collections.abc import Mapping
 from functools import partial
 from types import FrameType
-from typing import IO, Any
+from typing import Any
 
 import click
 
 from netcorr import __version__
+from netcorr.cli_feedback import EventFeedback, TerminalFeedback
 from netcorr.errors import CancelledError, NetcorrError
 from netcorr.tools import TOOLS
 from netcorr.tools.declare import Tool, ToolResult
@@ -48,51 +49,6 @@ Start here:
 
 Before anyone digs: locate all other utilities first, mind traffic, confined spaces and pressure. A
 licensed crew and the local rules decide."""
-
-
-class TerminalFeedback:
-    """Progress and log on stderr; a bar only where stderr is a terminal.
-
-    Parameters
-    ----------
-    stream : file
-        Where to write.
-    quiet : bool
-        Whether to say nothing at all.
-    """
-
-    cancelled = False
-    _WIDTH = 30
-
-    def __init__(self, stream: IO[str], *, quiet: bool) -> None:
-        self._stream, self._quiet = stream, quiet
-        self._bar = stream.isatty() and not quiet
-        self._drawn = ""
-
-    def progress(self, fraction: float, message: str = "") -> None:
-        """Draw the bar again when it looks different."""
-        if not self._bar:
-            return
-        filled = round(self._WIDTH * min(max(fraction, 0.0), 1.0))
-        text = f"[{'#' * filled}{'.' * (self._WIDTH - filled)}] {message}"[:79]
-        if text != self._drawn:
-            self._stream.write("\r" + text.ljust(len(self._drawn)))
-            self._stream.flush()
-            self._drawn = text
-
-    def message(self, text: str) -> None:
-        """Write one line of log."""
-        if not self._quiet:
-            self.close()
-            self._stream.write(text + "\n")
-            self._stream.flush()
-
-    def close(self) -> None:
-        """Wipe the bar away."""
-        if self._drawn:
-            self._stream.write("\r" + " " * len(self._drawn) + "\r")
-            self._stream.flush()
-            self._drawn = ""
 
 
 def _click_parameter(parameter: Parameter) -> click.Parameter:
@@ -141,6 +97,12 @@ def _tool_help(tool: Tool) -> str:
 def _command(tool: Tool) -> click.Command:
     common: list[click.Parameter] = [
         click.Option(["--json", "as_json"], is_flag=True, help="Write the result as one JSON document."),
+        click.Option(
+            ["--events"],
+            is_flag=True,
+            help="For programs: one JSON event a line (progress, message, result, error) on stdout; the line "
+            "'cancel' on stdin stops it.",
+        ),
         click.Option(["-q", "--quiet"], is_flag=True, help="Show neither progress nor log."),
         click.Option(["--debug"], is_flag=True, help="Show the traceback of any error."),
     ]
@@ -155,19 +117,37 @@ def _command(tool: Tool) -> click.Command:
     )
 
 
-def _run(tool: Tool, /, *, as_json: bool, quiet: bool, debug: bool, **values: Any) -> int:
+def _run(tool: Tool, /, *, as_json: bool, events: bool, quiet: bool, debug: bool, **values: Any) -> int:
     del debug  # read by `main`, which handles every error
-    feedback = TerminalFeedback(sys.stderr, quiet=quiet)
+    teller = EventFeedback(sys.stdout) if events else None
+    feedback = teller or TerminalFeedback(sys.stderr, quiet=quiet)
+    if teller:
+        teller.event("start", tool=tool.id, version=__version__)
+        teller.obey(sys.stdin)
     try:
         result = tool.run(values, feedback=feedback)
     except KeyboardInterrupt:
         raise CancelledError() from None
     finally:
         feedback.close()
+    if teller:
+        teller.event("result", **_result_event(result))
+        return result.exit_code
     _print_result(result, as_json=as_json)
     if result.verdict:
         _complain(result.verdict)
     return result.exit_code
+
+
+def _result_event(result: ToolResult) -> dict[str, Any]:
+    """What a program learns of a result: in words, for machines, and the files."""
+    return {
+        "text": result.text().rstrip("\n"),
+        "result": result.as_dict(),
+        "files": [str(path) for path in result.files],
+        "exit_code": result.exit_code,
+        "verdict": result.verdict,
+    }
 
 
 def _print_result(result: ToolResult, *, as_json: bool) -> None:
@@ -188,6 +168,30 @@ def _complain(text: str) -> None:
     )
 
 
+class _Commands(click.Group):
+    """One command for each tool; those of other packages are looked for only when needed."""
+
+    def __init__(self, tools: Mapping[str, Tool]) -> None:
+        super().__init__(
+            "netcorr",
+            help=INTRODUCTION,
+            epilog=EXIT_CODES,
+            context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+        )
+        self._tools = tools
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Ids of the tools, in the order in which a user meets them."""
+        del ctx
+        return list(self._tools)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Make the command of one tool."""
+        del ctx
+        tool = self._tools.get(cmd_name)
+        return None if tool is None else _command(tool)
+
+
 def commands_for(tools: Mapping[str, Tool]) -> click.Group:
     """Command line of a set of tools.
 
@@ -201,10 +205,7 @@ def commands_for(tools: Mapping[str, Tool]) -> click.Group:
     click.Group
         One command for each tool.
     """
-    settings = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
-    group = click.Group("netcorr", help=INTRODUCTION, epilog=EXIT_CODES, context_settings=settings)
-    for tool in tools.values():
-        group.add_command(_command(tool))
+    group = _Commands(tools)
     return click.version_option(__version__, prog_name="netcorr")(group)
 
 
@@ -285,6 +286,11 @@ def _report(error: BaseException, words: list[str]) -> int:
     if "--debug" in words:
         traceback.print_exception(error)
     code, message = explain(error)
+    if "--events" in words:
+        EventFeedback(sys.stdout).event(
+            "error", **_error_dict(error, exit_code=code, message=message)["error"]
+        )
+        return code
     if "--json" in words:
         click.echo(json.dumps(_error_dict(error, exit_code=code, message=message), indent=2))
     _complain(message)

@@ -14,15 +14,18 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import click
 import pytest
 
 from netcorr import __version__
-from netcorr.cli import TerminalFeedback, explain, main, option_help
+from netcorr.cli import explain, main, option_help
+from netcorr.cli_feedback import TerminalFeedback
 from netcorr.errors import CancelledError, ExportError, LayerError, NetcorrError, UsageError
 from netcorr.feedback import Feedback
 from netcorr.tools import TOOLS
-from netcorr.tools.declare import Registry, Tool
+from netcorr.tools.declare import Tool
 from netcorr.tools.parameter import Parameter
+from netcorr.tools.registry import Registry
 
 HEAVY = ("geopandas", "scipy", "pandas", "matplotlib", "numpy", "shapely", "networkx", "pyproj", "fiona")
 
@@ -296,7 +299,9 @@ def test_examples_in_the_help_can_be_parsed(tool: Tool) -> None:
     from netcorr.cli import commands_for
 
     for _, line in tool.examples:
-        command = commands_for(TOOLS).commands[tool.id]
+        group = commands_for(TOOLS)
+        command = group.get_command(click.Context(group), tool.id)
+        assert command is not None
         values = command.make_context(tool.id, line.split()).params
         tool.check({name: values[name] for name in (p.name for p in tool.parameters)})
 
@@ -323,7 +328,8 @@ def test_signal_cancels_a_real_process(number: signal.Signals, tmp_path: Path) -
     script.write_text(
         "import sys, time\n"
         "from netcorr.cli import main\n"
-        "from netcorr.tools.declare import Registry, Tool\n"
+        "from netcorr.tools.declare import Tool\n"
+        "from netcorr.tools.registry import Registry\n"
         "def slow(*, feedback):\n"
         "    print('started', flush=True)\n"
         "    time.sleep(30)\n"

@@ -58,7 +58,7 @@ def replacing(target: Path) -> Iterator[Path]:
     """
     folder: str | None = None
     try:
-        folder = tempfile.mkdtemp(prefix=".netcorr-", dir=target.parent)
+        folder = tempfile.mkdtemp(prefix=f".netcorr-{os.getpid()}-", dir=target.parent)
         draft = Path(folder) / target.name
         yield draft
         _flush_to_disk(draft)

@@ -1,11 +1,28 @@
-"""Every operation declared once: Python function and command come from the same declaration."""
+"""Every operation declared once: Python function, command and GIS tool come from the same declaration."""
 
 from netcorr.tools.check import TOOL as CHECK
-from netcorr.tools.declare import Registry, Tool, ToolResult
+from netcorr.tools.declare import Tool, ToolResult
 from netcorr.tools.inspect import TOOL as INSPECT
+from netcorr.tools.list_tools import list_tool
 from netcorr.tools.locate import TOOL as LOCATE
+from netcorr.tools.plugin import plugin_tool
+from netcorr.tools.registry import Registry, installed_tools
+
+
+def _all_tools() -> Registry:
+    return TOOLS
+
 
 #: Every tool by its id, in the order in which a user meets them.
-TOOLS = Registry((INSPECT, CHECK, LOCATE))
+TOOLS = Registry(
+    (
+        INSPECT,
+        CHECK,
+        LOCATE,
+        plugin_tool(_all_tools),
+        list_tool(_all_tools),
+    ),
+    others=installed_tools,
+)
 
 __all__ = ["TOOLS", "Registry", "Tool", "ToolResult"]

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import inspect
 import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
@@ -174,27 +174,3 @@ def _tool_fault(tool: Tool) -> str:
         "function and parameters differ": accepted != {*names, "feedback"},
     }
     return next((text for text, broken in rules.items() if broken), "")
-
-
-class Registry(Mapping[str, Tool]):
-    """Tools by id, in the order in which a user meets them.
-
-    Raises
-    ------
-    DeclarationError
-        If two tools have the same id.
-    """
-
-    def __init__(self, tools: tuple[Tool, ...]) -> None:
-        self._tools = {tool.id: tool for tool in tools}
-        if len(self._tools) < len(tools):
-            raise DeclarationError("two tools have the same id")
-
-    def __getitem__(self, key: str) -> Tool:
-        return self._tools[key]
-
-    def __iter__(self) -> Iterator[str]:
-        return iter(self._tools)
-
-    def __len__(self) -> int:
-        return len(self._tools)

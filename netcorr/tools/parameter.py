@@ -11,7 +11,9 @@ from typing import Any, Literal, get_args
 from netcorr.errors import UsageError
 
 #: What a parameter can be. A `source` is a map in any form GDAL reads; a `range` is two numbers >= 0.
-Kind = Literal["source", "file_in", "file_out", "number", "integer", "range", "choice", "text", "flag"]
+Kind = Literal[
+    "source", "file_in", "file_out", "folder_in", "number", "integer", "range", "choice", "text", "flag"
+]
 #: Geometry of a layer that goes in or comes out.
 Geometry = Literal["Point", "LineString", "MultiPolygon", "none"]
 
@@ -229,10 +231,20 @@ def _check_file(p: Parameter, value: Any) -> Path:
     return path
 
 
+def _check_folder(p: Parameter, value: Any) -> Path:
+    if not isinstance(value, (str, Path)) or not str(value).strip():
+        raise _refuse(p, value, "the name of a folder")
+    path = Path(value)
+    if not path.is_dir():
+        raise UsageError(p.label, found=f"{path}: there is no such folder", remedy="give one that is there")
+    return path
+
+
 _CHECKS: dict[str, Callable[[Parameter, Any], Any]] = {
     "source": _check_file,
     "file_in": _check_file,
     "file_out": _check_file,
+    "folder_in": _check_folder,
     "number": _check_number,
     "integer": _check_integer,
     "range": _check_range,

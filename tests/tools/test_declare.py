@@ -10,8 +10,9 @@ import pytest
 
 from netcorr.errors import UsageError
 from netcorr.feedback import Feedback, NoFeedback
-from netcorr.tools.declare import Registry, Tool
+from netcorr.tools.declare import Tool
 from netcorr.tools.parameter import DeclarationError, Parameter
+from netcorr.tools.registry import Registry
 
 
 @dataclass(frozen=True)

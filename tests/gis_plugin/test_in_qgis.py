@@ -1,0 +1,270 @@
+"""The plug-in inside of QGIS itself, without a window: its tools, its limits, its results, its cancelling."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import subprocess
+import textwrap
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import pyogrio
+import pytest
+
+from netcorr.tools import TOOLS
+from netcorr.tools.plugin import NAME, write_plugin
+
+SAMPLE = Path(__file__).resolve().parent.parent.parent / "sample_network"
+PROGRAM = shutil.which("qgis_process.bin") or shutil.which("qgis_process")
+SYSTEM_PYTHON = "/usr/bin/python3"  # the one that has Debian's python3-qgis
+
+
+def has_qgis() -> bool:
+    """Whether QGIS and its Python modules are installed."""
+    if PROGRAM is None or not Path(SYSTEM_PYTHON).exists():
+        return False
+    found = subprocess.run(
+        [SYSTEM_PYTHON, "-c", "import qgis.core, processing"],
+        env={"PATH": os.environ["PATH"], "PYTHONPATH": "/usr/share/qgis/python/plugins"},
+        capture_output=True,
+        check=False,
+    )
+    return found.returncode == 0
+
+
+pytestmark = [
+    pytest.mark.skipif(not has_qgis(), reason="QGIS with python3-qgis is not installed"),
+    pytest.mark.xdist_group("qgis"),
+]
+
+
+@dataclass(frozen=True)
+class Gis:
+    """QGIS with the plug-in, in a profile of its own."""
+
+    folder: Path
+
+    @property
+    def environment(self) -> dict[str, str]:
+        """As a desktop session has it, plus what a GIS may set for its own libraries."""
+        kept = {name: os.environ[name] for name in ("PATH", "LANG", "LC_ALL") if name in os.environ}
+        return {
+            **kept,
+            "HOME": str(self.folder),
+            "XDG_RUNTIME_DIR": str(self.folder),
+            "QT_QPA_PLATFORM": "offscreen",
+            "QGIS_PLUGINPATH": str(self.folder / "plugins"),
+            "QGIS_CUSTOM_CONFIG_PATH": str(self.folder),
+            "PROJ_DATA": "/usr/share/proj",
+        }
+
+    def process(self, *words: str) -> subprocess.CompletedProcess[str]:
+        """Run the program that runs tools without a window."""
+        assert PROGRAM is not None
+        return subprocess.run(
+            [PROGRAM, *words],
+            env=self.environment,
+            capture_output=True,
+            encoding="utf-8",
+            timeout=120,
+            check=False,
+        )
+
+    def run(self, tool: str, **values: Any) -> subprocess.CompletedProcess[str]:
+        """Run one tool."""
+        return self.process(
+            "run", f"netcorr:{tool}", "--json", "--", *(f"{k}={v}" for k, v in values.items())
+        )
+
+    def script(self, body: str, *words: str) -> Any:
+        """Run Python inside of QGIS and return what it printed as JSON."""
+        done = subprocess.run(
+            [SYSTEM_PYTHON, "-c", textwrap.dedent(_START) + textwrap.dedent(body), *words],
+            env={
+                **self.environment,
+                "PYTHONPATH": f"/usr/share/qgis/python/plugins:{self.folder / 'plugins'}",
+                "PYTHONWARNINGS": "ignore",
+            },
+            capture_output=True,
+            encoding="utf-8",
+            timeout=120,
+            check=False,
+        )
+        assert done.returncode == 0, done.stderr
+        return json.loads(done.stdout.strip().splitlines()[-1])
+
+
+_START = f"""
+import json, sys, threading, time
+from pathlib import Path
+from qgis.core import (QgsApplication, QgsProcessingContext, QgsProcessingFeedback, QgsProject,
+                       QgsProcessingUtils, QgsVectorLayer)
+QgsApplication.setPrefixPath("/usr", True)
+app = QgsApplication([], False)
+app.initQgis()
+import processing
+from processing.core.Processing import Processing
+Processing.initialize()
+import {NAME}
+plugin = {NAME}.classFactory(None)
+plugin.initProcessing()
+"""
+
+
+@pytest.fixture(scope="module")
+def gis(tmp_path_factory: pytest.TempPathFactory) -> Gis:
+    folder = tmp_path_factory.mktemp("gis")
+    (folder / "plugins").mkdir()
+    write_plugin(TOOLS, folder / "plugins")
+    gis = Gis(folder)
+    assert "Enabled" in gis.process("plugins", "enable", NAME).stdout
+    return gis
+
+
+@pytest.fixture(scope="module")
+def located(gis: Gis) -> tuple[subprocess.CompletedProcess[str], Path]:
+    output = gis.folder / "from gis.gpkg"  # with a blank in its name
+    done = gis.run(
+        "locate",
+        network=SAMPLE / "town.gpkg",
+        deployments=SAMPLE / "survey_iron" / "deployments.csv",
+        temperature_c=12,
+        output=output,
+    )
+    return done, output
+
+
+def test_every_tool_that_belongs_into_a_gis_is_there(gis: Gis) -> None:
+    described = json.loads((gis.folder / "plugins" / NAME / "tools.json").read_text(encoding="utf-8"))
+    listed = gis.process("list").stdout
+    for tool in described["tools"]:
+        assert f"netcorr:{tool['id'].replace('-', '_')}\t{tool['title']}" in listed
+    assert {"inspect", "locate"} <= {tool["id"] for tool in described["tools"]}
+
+
+def test_locate_runs_and_says_what_the_command_says(
+    located: tuple[subprocess.CompletedProcess[str], Path],
+) -> None:
+    done, output = located
+    assert done.returncode == 0, done.stderr
+    said = json.loads(done.stdout)["results"]
+    assert said["output"] == str(output)
+    assert "strong evidence" in said["text"]
+    assert "Before anyone digs" in said["text"]
+
+
+def test_the_gis_and_the_command_line_give_the_same_to_the_last_byte(
+    located: tuple[subprocess.CompletedProcess[str], Path], tmp_path: Path
+) -> None:
+    by_command = tmp_path / "command.gpkg"
+    TOOLS["locate"].run(
+        {
+            "network": SAMPLE / "town.gpkg",
+            "deployments": SAMPLE / "survey_iron" / "deployments.csv",
+            "temperature_c": 12,
+            "output": by_command,
+        }
+    )
+    layers = [name for name, _ in pyogrio.list_layers(by_command)]
+    assert layers == [name for name, _ in pyogrio.list_layers(located[1])]
+    for layer in layers:
+        pd.testing.assert_frame_equal(_as_bytes(by_command, layer), _as_bytes(located[1], layer))
+
+
+def _as_bytes(file: Path, layer: str) -> pd.DataFrame:
+    """Rows of a layer, geometry as WKB."""
+    table = pyogrio.read_dataframe(file, layer=layer)
+    shapes = table.geometry.to_wkb() if "geometry" in table else None
+    return pd.DataFrame(table.drop(columns="geometry", errors="ignore")).assign(shapes=shapes)
+
+
+@pytest.mark.parametrize(
+    ("values", "why"),
+    [
+        ({"temperature_c": 90}, "temperature_c"),
+        ({"reach_m": 0}, "reach_m"),
+        ({"band_hz": "800,200"}, "the lower first"),
+        ({"units": "furlongs"}, "units"),
+    ],
+)
+def test_what_the_declaration_does_not_allow_is_refused_by_the_gis(
+    gis: Gis, tmp_path: Path, values: dict[str, Any], why: str
+) -> None:
+    done = gis.run(
+        "locate",
+        network=SAMPLE / "town.gpkg",
+        deployments=SAMPLE / "survey_iron" / "deployments.csv",
+        output=tmp_path / "out.gpkg",
+        **values,
+    )
+    assert done.returncode != 0
+    assert why in done.stdout + done.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_bad_file_is_told_in_the_words_of_netcorr(gis: Gis, tmp_path: Path) -> None:
+    missing = tmp_path / "nothing.csv"
+    done = gis.run("locate", network=SAMPLE / "town.gpkg", deployments=missing, output=tmp_path / "o.gpkg")
+    assert done.returncode != 0
+    assert "nothing.csv" in done.stdout + done.stderr
+
+
+def test_inspect_needs_no_output(gis: Gis) -> None:
+    done = gis.run("inspect", source=SAMPLE / "town.gpkg")
+    assert done.returncode == 0, done.stderr
+    assert "It can be used for locating leaks." in json.loads(done.stdout)["results"]["text"]
+
+
+def test_layers_of_the_project_stand_for_the_network_and_results_are_loaded(gis: Gis, tmp_path: Path) -> None:
+    said = gis.script(
+        """
+        town, deployments, output = sys.argv[1:]
+        mains = QgsVectorLayer(town + "|layername=mains", "our mains", "ogr")
+        fittings = QgsVectorLayer(town + "|layername=fittings", "our fittings", "ogr")
+        QgsProject.instance().addMapLayers([mains, fittings])
+        context = QgsProcessingContext()
+        context.setProject(QgsProject.instance())
+        values = {"network_mains": mains, "network_fittings": fittings, "deployments": deployments,
+                  "output": output}
+        result = processing.run("netcorr:locate", values, context=context, feedback=QgsProcessingFeedback())
+        waiting = context.layersToLoadOnCompletion()
+        valid = [QgsVectorLayer(uri, "x", "ogr").isValid() for uri in waiting]
+        names = [details.name for details in waiting.values()]
+        print(json.dumps({"text": result["text"], "valid": valid, "names": names}))
+        """,
+        str(SAMPLE / "town.gpkg"),
+        str(SAMPLE / "survey_iron" / "deployments.csv"),
+        str(tmp_path / "out.gpkg"),
+    )
+    assert "strong evidence" in said["text"]
+    assert all(said["valid"])
+    assert len(said["valid"]) == len(TOOLS["locate"].outputs())
+
+
+def test_cancelling_takes_effect_within_two_seconds_and_leaves_nothing(gis: Gis, tmp_path: Path) -> None:
+    said = gis.script(
+        """
+        town, deployments, output = sys.argv[1:]
+        algorithm = QgsApplication.processingRegistry().createAlgorithmById("netcorr:locate")
+        feedback, context = QgsProcessingFeedback(), QgsProcessingContext()
+        moments = {}
+        def stop():
+            moments["asked"] = time.monotonic()
+            feedback.cancel()
+        feedback.progressChanged.connect(
+            lambda share: share > 5 and "asked" not in moments and stop())
+        values = {"network": town, "deployments": deployments, "output": output}
+        results, fine = algorithm.run(values, context, feedback)
+        print(json.dumps({"took_s": time.monotonic() - moments["asked"], "results": results}))
+        """,
+        str(SAMPLE / "town.gpkg"),
+        str(SAMPLE / "survey_mixed" / "deployments.csv"),
+        str(tmp_path / "out.gpkg"),
+    )
+    assert said["took_s"] < 2.0
+    assert said["results"] == {}
+    assert list(tmp_path.iterdir()) == []
