@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import _thread
+import contextlib
 import json
+import signal
 import threading
 from typing import IO, Any
 
@@ -104,8 +106,18 @@ class EventFeedback:
         threading.Thread(target=self._listen, args=(stream,), daemon=True).start()
 
     def _listen(self, stream: IO[str]) -> None:
-        for line in stream:
-            if line.strip() == CANCEL:
-                self.cancelled = True
-                _thread.interrupt_main()  # also while nothing asks `cancelled`
-                return
+        with contextlib.suppress(OSError, ValueError):  # no stdin at all: nobody can ask
+            for line in stream:
+                if line.strip() == CANCEL:
+                    self.cancelled = True
+                    _interrupt_main()
+                    return
+
+
+def _interrupt_main() -> None:
+    """Interrupt the main thread as Ctrl-C does, also while it waits or asks nobody."""
+    ident = threading.main_thread().ident
+    if hasattr(signal, "pthread_kill") and ident is not None:
+        signal.pthread_kill(ident, signal.SIGINT)
+    else:
+        _thread.interrupt_main()

@@ -126,6 +126,9 @@ def run_tool(
             _clean(child.pid, outputs)
         for reader in readers:
             reader.join(timeout=1)
+        for pipe in (child.stdin, child.stdout, child.stderr):
+            if pipe is not None:
+                pipe.close()
 
 
 def _start(interpreter: Interpreter, words: Sequence[str]) -> subprocess.Popen[str]:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-import uuid
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from netcorr.path import branch_lines, point_at, segment_at, side_branches, stretch
+from netcorr.position.candidate_id import candidate_id
 from netcorr.position.fix import Branch, Candidate, ErrorBudget
 from netcorr.position.region import highest_density_stretches
 
@@ -139,7 +139,9 @@ def _between(
     branches = _branches(network, path, low_m=one.low_m, high_m=one.high_m)
     used = _rounds_that_agree(evidence, delay_s=delay_s, sd_s=_sd_at(times, one.best_m))
     return Candidate(
-        candidate_id=str(uuid.uuid4()),
+        candidate_id=candidate_id(
+            path.sensor_a, path.sensor_b, "between", one.best_m, one.mass * between, delay_s
+        ),
         rank=0,
         probability=one.mass * between,
         outcome="between",
@@ -183,7 +185,7 @@ def _beyond(
     delay_s = float(times.delay_s[i])
     sd_s = _sd_at(times, at_m)
     return Candidate(
-        candidate_id=str(uuid.uuid4()),
+        candidate_id=candidate_id(path.sensor_a, path.sensor_b, outcome, at_m, probability, delay_s),
         rank=0,
         probability=probability,
         outcome=outcome,

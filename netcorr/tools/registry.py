@@ -87,4 +87,4 @@ class Registry(Mapping[str, Tool]):
 
 
 def _package(point: EntryPoint) -> str:
-    return point.dist.name if point.dist is not None else point.value.partition(".")[0]
+    return point.dist.name if point.dist is not None else point.module.partition(".")[0]
