@@ -111,7 +111,4 @@ def test_the_word_cancel_stops_it_whatever_it_is_doing(wait: str) -> None:
         guard.cancel()
     assert code == 130
     assert events(rest)[-1]["exit_code"] == 130
-    if (
-        "sleep(30)" not in wait
-    ):  # a sleeping system call ends when a signal comes, on the next try at the latest
-        assert time.monotonic() - start_s < 5
+    assert time.monotonic() - start_s < 5

@@ -54,6 +54,7 @@ MAY_IMPORT = {
     "cli_feedback": set(),
     "gis_plugin": set(),
     "cli": {"tools", "cli_feedback"},
+    "__main__": {"cli"},
 }
 COMMON = {"errors", "units", "feedback"}
 
