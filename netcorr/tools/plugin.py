@@ -100,7 +100,7 @@ def plugin_tool(registry: Callable[[], Registry]) -> Tool:
                 required=True,
             ),
         ),
-        examples=(("Into the folder of the profile:", "--to profiles/default/python/plugins"),),
+        examples=(("In the folder python/plugins of the QGIS profile:", "--to ."),),
     )
 
 
