@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from netcorr.export.fix_words import extent, fix_text, rule_text
+from netcorr.export.fix_words import extent, fix_text, rule_text, share_text
 from netcorr.export.plain_text import plain_text
 from netcorr.export.sentences import format_length
 from netcorr.units import UnitSystem
@@ -153,7 +153,7 @@ def _pieces(check: MapCheck, units: UnitSystem) -> Iterator[str]:
     parts = check.parts
     for k, length_m in enumerate(parts.length_m[:_TOLD].tolist()):
         share = length_m / max(parts.total_m, 1e-9)
-        yield f"  {k + 1:>3}: {extent(length_m, units):>9}  {share * 100:>5.1f} %"
+        yield f"  {k + 1:>3}: {extent(length_m, units):>9}  {share_text(share)}"
     rest = parts.length_m[_TOLD:]
     if len(rest):
         yield f"  and {_count(len(rest), 'smaller one')} with {extent(float(rest.sum()), units)} in all"
@@ -167,20 +167,23 @@ def _tolerances(check: MapCheck, units: UnitSystem) -> Iterator[str]:
     """Pieces that would remain at wider tolerances, as far as these are wider than those used."""
     used = max(check.network.tolerances.end_m, check.network.tolerances.cut_m)
     listed = [(width, left) for width, left in check.remaining if width > used]
-    yield "  With joint and tee tolerance raised to ... there would be (counted from the gaps):"
+    if all(left == len(check.parts.length_m) for _, left in listed):
+        near = format_length(check.near_m, units)
+        yield f"  No joint or tee tolerance up to {near} would join any of them."
+        return
+    yield "  Joint and tee tolerance, and the pieces there would be (from the gaps):"
     widths = [format_length(used, units), *(format_length(width, units) for width, _ in listed)]
     counts = [len(check.parts.length_m), *(left for _, left in listed)]
     for width, count in zip(widths, counts, strict=True):
         now = "  (now)" if width == widths[0] else ""
         yield f"    {width:>8}: {_count(count, 'piece')}{now}"
-    if listed and counts[-1] < counts[0]:
-        yield from textwrap.wrap(
-            "Look at the near misses before raising it: from half a metre on a tolerance joins what does not "
-            "belong together, too.",
-            WIDTH,
-            initial_indent="  ",
-            subsequent_indent="  ",
-        )
+    yield from textwrap.wrap(
+        "Look at the near misses before raising it: from half a metre on a tolerance joins what does not "
+        "belong together, too.",
+        WIDTH,
+        initial_indent="  ",
+        subsequent_indent="  ",
+    )
 
 
 def _gaps(check: MapCheck, units: UnitSystem) -> Iterator[str]:

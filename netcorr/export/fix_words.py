@@ -126,15 +126,15 @@ def rule_text(one: Judged, units: UnitSystem) -> str:
     limits = f"fit up to {one.fit * 100:.0f} %" + (
         f", usable up to {one.usable * 100:.0f} %" if one.usable < 1 else ""
     )
-    return f"{_percent(one.value)} {words[one.rule]} ({limits})"
+    return f"{share_text(one.value)} {words[one.rule]} ({limits})"
 
 
-def _percent(share: float) -> str:
+def share_text(share: float) -> str:
     """Share that is neither rounded to none nor to all.
 
     Examples
     --------
-    >>> _percent(0.0), _percent(0.0004), _percent(0.0312), _percent(0.9996), _percent(1.0)
+    >>> share_text(0.0), share_text(0.0004), share_text(0.0312), share_text(0.9996), share_text(1.0)
     ('0 %', 'under 0.1 %', '3.1 %', 'over 99.9 %', '100 %')
     """
     if 0 < share < 0.001:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from operator import itemgetter
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -17,6 +18,17 @@ if TYPE_CHECKING:
 
     from netcorr.network.lines import Floats, Ints
     from netcorr.network.pipe_network import PipeNetwork
+
+#: Types of the columns that are no objects.
+_KINDS: dict[str, type] = {
+    "length_m": float,
+    "drawn_length_m": float,
+    "diameter_mm": float,
+    "wave_speed_m_s": float,
+    "from_node": np.intp,
+    "to_node": np.intp,
+    "is_open": bool,
+}
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,7 +80,7 @@ class Connected:
         """Ends of mains in service, and links, at each node."""
         used = self.in_service | self.is_link
         ends = np.concatenate([self.columns["from_node"][used], self.columns["to_node"][used]])
-        return np.bincount(ends.astype(np.intp), minlength=len(self.node_xy))
+        return np.bincount(ends, minlength=len(self.node_xy))
 
 
 def connected(network: PipeNetwork) -> Connected:
@@ -85,14 +97,11 @@ def connected(network: PipeNetwork) -> Connected:
         Pieces numbered by their metres, the longest first; of equally long ones the one with the
         westernmost node.
     """
-    keyed = list(network.graph.edges(keys=True, data=True))
-    columns = {name: _column([data[name] for *_, data in keyed]) for name in EDGE_ATTRIBUTES}
-    for name in ("length_m", "drawn_length_m", "diameter_mm", "wave_speed_m_s"):
-        columns[name] = columns[name].astype(float)
-    ends = np.column_stack([columns["from_node"], columns["to_node"]]).astype(np.intp).reshape(-1, 2)
+    columns, keys = _columns(network)
+    ends = np.column_stack([columns["from_node"], columns["to_node"]]).reshape(-1, 2)
     places = network.graph.nodes(data=True)
     node_xy = np.array([(place["x"], place["y"]) for _, place in places], dtype=float).reshape(-1, 2)
-    in_service = columns["is_open"].astype(bool)
+    in_service = columns["is_open"]
     is_link = ~in_service & (columns["drawn_length_m"] == 0)
     drawn = _parts(ends[in_service | is_link], len(node_xy))
     node_part = np.full(len(node_xy), -1)
@@ -102,7 +111,7 @@ def connected(network: PipeNetwork) -> Connected:
     open_part = _parts(ends[in_service], len(node_xy))
     return Connected(
         columns=columns,
-        keys=np.array([key for *_, key, _ in keyed], dtype=np.intp),
+        keys=keys,
         node_xy=node_xy,
         is_link=is_link,
         in_service=in_service,
@@ -113,10 +122,16 @@ def connected(network: PipeNetwork) -> Connected:
     )
 
 
-def _column(values: list[Any]) -> NDArray[np.object_]:
-    column = np.empty(len(values), dtype=object)
-    column[:] = values
-    return column
+def _columns(network: PipeNetwork) -> tuple[dict[str, NDArray[Any]], Ints]:
+    """Attributes of the edges as columns, and their keys."""
+    keyed = list(network.graph.edges(keys=True, data=True))
+    pick = itemgetter(*EDGE_ATTRIBUTES)
+    rows = np.fromiter((value for *_, data in keyed for value in pick(data)), dtype=object)
+    table = rows.reshape(-1, len(EDGE_ATTRIBUTES))
+    columns: dict[str, NDArray[Any]] = {name: table[:, k] for k, name in enumerate(EDGE_ATTRIBUTES)}
+    for name, kind in _KINDS.items():
+        columns[name] = columns[name].astype(kind)
+    return columns, np.array([key for *_, key, _ in keyed], dtype=np.intp)
 
 
 def _parts(ends: Ints, count: int) -> Ints:
