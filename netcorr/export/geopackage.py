@@ -116,7 +116,8 @@ def write_tables(
         for done, layer in enumerate(layers):
             check_cancelled(feedback)
             feedback.progress(done / len(layers), f"writing {layer.name}")
-            _write_layer(tables[layer.name], draft, layer)
+            has_bytes = any(column.kind == "bytes" for column in layer.columns)
+            (_write_bytes if has_bytes else _write_layer)(tables[layer.name], draft, layer)
         describe_columns(draft, layers)
         if styles:
             write_styles(draft, styles)
@@ -177,6 +178,28 @@ def _write_layer(table: pd.DataFrame, draft: Path, layer: ResultLayer) -> None:
             )
         except RuntimeWarning as warning:
             raise OSError(str(warning)) from warning
+
+
+def _write_bytes(table: pd.DataFrame, draft: Path, layer: ResultLayer) -> None:
+    """Add a table with a column of bytes, which the driver would write as text; not as the first layer."""
+    columns = ", ".join(f'"{one.name}" {"BLOB" if one.kind == "bytes" else "TEXT"}' for one in layer.columns)
+    marks = ", ".join("?" * len(layer.columns))
+    names = [column.name for column in layer.columns]
+    with contextlib.closing(_open_existing(draft)) as connection:
+        connection.execute("BEGIN")
+        connection.execute(
+            f'CREATE TABLE "{layer.name}" (fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL, {columns})'
+        )
+        connection.execute(
+            "INSERT INTO gpkg_contents (table_name, data_type, identifier, description)"
+            " VALUES (?, 'attributes', ?, ?)",
+            (layer.name, layer.title, layer.description),
+        )
+        connection.executemany(
+            f'INSERT INTO "{layer.name}" ({", ".join(names)}) VALUES ({marks})',
+            table[names].itertuples(index=False, name=None),
+        )
+        connection.execute("COMMIT")
 
 
 def _check_replaceable(target: Path, own: set[str]) -> None:

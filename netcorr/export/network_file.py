@@ -14,7 +14,8 @@ import netcorr
 from netcorr.export.geopackage import write_tables
 from netcorr.export.network_schema import NETWORK_EDGES, NETWORK_LAYERS
 from netcorr.network import network_edges
-from netcorr.network.saved import EDGES, FITTINGS, FORMAT, INFO, LOG, NODES
+from netcorr.network.packed import packed
+from netcorr.network.saved import ARRAYS, EDGES, FITTINGS, FORMAT, INFO, LOG, NODES
 
 if TYPE_CHECKING:
     import os
@@ -68,6 +69,7 @@ def network_tables(network: PipeNetwork) -> dict[str, pd.DataFrame]:
         FITTINGS: network.fittings.reset_index(names="asset_id"),
         LOG: network.log,
         INFO: _info(network),
+        ARRAYS: pd.DataFrame(packed(network).items(), columns=["name", "value"]),
     }
 
 

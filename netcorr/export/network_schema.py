@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from netcorr.export.result_schema import Column, ResultLayer
-from netcorr.network.saved import EDGES, FITTINGS, INFO, LOG, NODES
+from netcorr.network.saved import ARRAYS, EDGES, FITTINGS, INFO, LOG, NODES
 
 NETWORK_EDGES = ResultLayer(
     EDGES,
@@ -77,5 +77,23 @@ NETWORK_INFO = ResultLayer(
     ),
 )
 
+NETWORK_ARRAYS = ResultLayer(
+    ARRAYS,
+    None,
+    "Network for netcorr",
+    "The same network in the form from which netcorr opens it; not meant to be edited.",
+    (
+        Column("name", "text", "What it is"),
+        Column("value", "bytes", "Values, in NumPy's file format or JSON"),
+    ),
+)
+
 #: Every layer of a saved network, in the order in which they are written.
-NETWORK_LAYERS = (NETWORK_EDGES, NETWORK_NODES, NETWORK_FITTINGS, NETWORK_LOG, NETWORK_INFO)
+NETWORK_LAYERS = (
+    NETWORK_EDGES,
+    NETWORK_NODES,
+    NETWORK_FITTINGS,
+    NETWORK_LOG,
+    NETWORK_INFO,
+    NETWORK_ARRAYS,
+)

@@ -15,8 +15,8 @@ from netcorr.export.plain_text import plain_text
 if TYPE_CHECKING:
     import pyproj
 
-#: Types of columns: what they become in a GeoPackage is TEXT, REAL, INTEGER, BOOLEAN and DATETIME.
-Kind = Literal["text", "real", "integer", "flag", "time"]
+#: Types of columns: what they become in a GeoPackage is TEXT, REAL, INTEGER, BOOLEAN, DATETIME and BLOB.
+Kind = Literal["text", "real", "integer", "flag", "time", "bytes"]
 
 
 @dataclass(frozen=True)

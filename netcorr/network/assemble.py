@@ -47,18 +47,16 @@ def assemble_graph(columns: Mapping[str, NDArray[Any]], node_xy: Floats, *, crs:
     rows = zip(*lists.values(), strict=True)
     graph = nx.MultiGraph(crs=crs)
     with without_collection():
-        graph.add_nodes_from(nodes.tolist())
-        places = zip(node_xy[:, 0].tolist(), node_xy[:, 1].tolist(), strict=True)
-        for (_, data), (x, y) in zip(graph.nodes(data=True), places, strict=True):
-            data["x"], data["y"] = x, y
-        # the graph's own dictionaries of neighbours, filled as add_edge does, which takes twice as long
-        neighbours = dict(graph.adjacency())
-        for u, v, row in zip(lists["from_node"], lists["to_node"], rows, strict=True):
-            data = vars(_Edge(row))
-            if v in neighbours[u]:
-                neighbours[u][v][len(neighbours[u][v])] = data
+        # the graph's own dictionaries, filled as add_node and add_edge do, which take several times as long
+        graph._node.update(zip(nodes, ({"x": x, "y": y} for x, y in node_xy.tolist()), strict=True))
+        neighbours: list[dict[int, dict[int, dict[str, Any]]]] = [{} for _ in nodes]
+        graph._adj.update(zip(nodes, neighbours, strict=True))
+        for u, v, data in zip(lists["from_node"], lists["to_node"], map(vars, map(_Edge, rows)), strict=True):
+            beside = neighbours[u]
+            if v in beside:
+                beside[v][len(beside[v])] = data
             else:
-                neighbours[u][v] = neighbours[v][u] = {0: data}
+                beside[v] = neighbours[v][u] = {0: data}
     return graph
 
 

@@ -6,28 +6,23 @@ import sqlite3
 from contextlib import closing
 from dataclasses import fields
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 from urllib.parse import quote
 
-import geopandas as gpd
 import numpy as np
-import pandas as pd
-import pyogrio
 import pyproj
-import shapely
 
 from netcorr.errors import NetworkError
 from netcorr.feedback import Feedback, NoFeedback, check_cancelled
 from netcorr.layers.collection import without_collection
-from netcorr.layers.sources import existing, gdal_messages
-from netcorr.network.assemble import assemble_graph, each_once
-from netcorr.network.pipe_network import EDGE_ATTRIBUTES, FITTING_COLUMNS, LOG_COLUMNS, PipeNetwork
+from netcorr.layers.sources import existing
+from netcorr.network.packed import totals, unpacked
+from netcorr.network.pipe_network import PipeNetwork
 from netcorr.network.tolerances import Tolerances
 
 if TYPE_CHECKING:
     import os
 
-    from numpy.typing import NDArray
 
 #: Layers of a saved network.
 EDGES, NODES, FITTINGS, LOG, INFO = (
@@ -37,11 +32,18 @@ EDGES, NODES, FITTINGS, LOG, INFO = (
     "network_log",
     "network_info",
 )
+#: Table of what it is opened from: the same as the layers, quicker to read.
+ARRAYS = "network_arrays"
 #: Counts up when an older netcorr could not read a file any more.
 FORMAT = "2"
 
-_TEXTS = ("material", "material_text")
-_SHARED = ("pipe_id", *_TEXTS, "diameter_mm", "wall_mm", "year", "wave_speed_m_s", "assumed")
+#: What the layers hold, for `netcorr.network.packed.totals` to compare with.
+_TOTALS = {
+    "edges": f"SELECT count(*), total(from_node), total(to_node), total(length_m) FROM {EDGES}",
+    "fittings": f"SELECT count(*), total(node) FROM {FITTINGS}",
+    "nodes": f"SELECT count(*) FROM {NODES}",
+    "log": f"SELECT count(*) FROM {LOG}",
+}
 _SILENT = NoFeedback()
 
 
@@ -61,13 +63,12 @@ def is_saved_network(path: str | os.PathLike[str]) -> bool:
     file = Path(path)
     if file.suffix.lower() != ".gpkg" or not file.is_file():
         return False
-    uri = f"file:{quote(str(file.absolute()))}?mode=ro"
     try:
-        with closing(sqlite3.connect(uri, uri=True)) as connection:
+        with closing(_reading(file)) as connection:
             names = {name for (name,) in connection.execute("SELECT table_name FROM gpkg_contents")}
     except sqlite3.Error:
         return False
-    return names >= {EDGES, NODES, FITTINGS, LOG, INFO}
+    return names >= {EDGES, NODES, FITTINGS, LOG, INFO, ARRAYS}
 
 
 @without_collection()
@@ -102,29 +103,71 @@ def open_network(path: str | os.PathLike[str], *, feedback: Feedback = _SILENT) 
             found="no saved network in it",
             remedy="give a file that netcorr check wrote, or read the map with read_network_layers",
         )
-    parts = {}
-    for done, name in enumerate((INFO, EDGES, FITTINGS, LOG)):
-        check_cancelled(feedback)
-        feedback.progress(0.2 * done, f"opening {name}")
-        with gdal_messages(f"{file.name}, layer {name}"):
-            parts[name] = pyogrio.read_dataframe(file, layer=name)
-    info = _info(file, parts[INFO])
+    check_cancelled(feedback)
+    feedback.progress(0.0, "opening the network")
+    info, parts = _contents(file)
     crs = pyproj.CRS.from_user_input(info["crs"][0])
-    node_xy = _node_places(file, parts[EDGES], parts[FITTINGS])
-    feedback.progress(0.8, "building the graph")
-    graph = assemble_graph(_edge_columns(parts[EDGES]), node_xy, crs=crs)
+    tolerances = _tolerances(file, info)
+    check_cancelled(feedback)
+    feedback.progress(0.3, "building the graph")
+    try:
+        whole = unpacked(parts, crs)
+    except (KeyError, ValueError, IndexError) as error:
+        raise NetworkError(
+            str(file), found=f"the saved network is damaged ({error})", remedy="save it again from the map"
+        ) from error
     feedback.progress(1.0)
     return PipeNetwork(
         source=info["source"][0],
-        graph=graph,
-        fittings=_fittings(parts[FITTINGS], crs),
-        log=gpd.GeoDataFrame(parts[LOG][list(LOG_COLUMNS)], geometry=parts[LOG].geometry.array).set_crs(
-            crs, allow_override=True
-        ),
+        graph=whole.graph,
+        fittings=whole.fittings,
+        log=whole.log,
         crs=crs,
         notes=tuple(info.get("note", ())),
-        tolerances=_tolerances(file, info),
+        tolerances=tolerances,
     )
+
+
+def _contents(file: Path) -> tuple[dict[str, list[str]], dict[str, bytes]]:
+    """What is said about the network, and its arrays, if the layers beside them still say the same."""
+    info: dict[str, list[str]] = {}
+    try:
+        with closing(_reading(file)) as connection:
+            for name, value in connection.execute(f"SELECT name, value FROM {INFO} ORDER BY fid"):
+                info.setdefault(str(name), []).append(str(value))
+            _check_format(file, info)
+            parts = dict(connection.execute(f"SELECT name, value FROM {ARRAYS}"))
+            beside = {name: connection.execute(query).fetchone() for name, query in _TOTALS.items()}
+    except sqlite3.Error as error:
+        raise NetworkError(
+            str(file),
+            found=f"the saved network cannot be read ({error})",
+            remedy="save it again from the map",
+        ) from error
+    try:
+        same = all(np.allclose(beside[name], one, rtol=1e-9) for name, one in totals(parts).items())
+    except (KeyError, ValueError):
+        same = False
+    if not same:
+        raise NetworkError(
+            str(file),
+            found="the layers of the saved network were changed, or do not belong together",
+            remedy="save it again from the map; it is not meant to be edited",
+        )
+    return info, parts
+
+
+def _reading(file: Path) -> sqlite3.Connection:
+    return sqlite3.connect(f"file:{quote(str(file.absolute()))}?mode=ro", uri=True)
+
+
+def _check_format(file: Path, info: dict[str, list[str]]) -> None:
+    if info.get("format") != [FORMAT]:
+        raise NetworkError(
+            str(file),
+            found=f"a saved network of format {', '.join(info.get('format', ['unknown']))}",
+            remedy=f"this netcorr opens format {FORMAT}: save the network again from the map",
+        )
 
 
 def _tolerances(file: Path, info: dict[str, list[str]]) -> Tolerances:
@@ -136,72 +179,3 @@ def _tolerances(file: Path, info: dict[str, list[str]]) -> Tolerances:
             found=f"the tolerances of the saved network are missing or no numbers ({error})",
             remedy="save it again from the map; it is not meant to be edited",
         ) from error
-
-
-def _info(file: Path, table: pd.DataFrame) -> dict[str, list[str]]:
-    info: dict[str, list[str]] = {}
-    for name, value in zip(table["name"], table["value"], strict=True):
-        info.setdefault(str(name), []).append(str(value))
-    if info.get("format") != [FORMAT]:
-        raise NetworkError(
-            str(file),
-            found=f"a saved network of format {', '.join(info.get('format', ['unknown']))}",
-            remedy=f"this netcorr opens format {FORMAT}: save the network again from the map",
-        )
-    return info
-
-
-def _node_places(file: Path, edges: gpd.GeoDataFrame, fittings: pd.DataFrame) -> NDArray[np.float64]:
-    """Places of the nodes, which are the ends of the edges; refuse layers edited apart from each other."""
-    xy, edge = shapely.get_coordinates(edges.geometry.array, return_index=True)
-    first = np.searchsorted(edge, np.arange(len(edges) + 1))
-    node = np.concatenate([edges["from_node"], edges["to_node"]])
-    place = xy[np.concatenate([first[:-1], first[1:] - 1])]
-    node_xy = np.full((int(node.max(initial=-1)) + 1, 2), np.nan)
-    node_xy[node] = place
-    sits = fittings["node"].to_numpy()
-    whole = np.isfinite(node_xy).all() and (node_xy[node] == place).all()
-    if not whole or sits.min(initial=-1) < -1 or sits.max(initial=-1) >= len(node_xy):
-        raise NetworkError(
-            str(file),
-            found="edges and fittings of the saved network do not belong together",
-            remedy="save it again from the map; it is not meant to be edited",
-        )
-    return node_xy
-
-
-def _edge_columns(edges: gpd.GeoDataFrame) -> dict[str, NDArray[Any]]:
-    columns: dict[str, NDArray[Any]] = {}
-    for name in EDGE_ATTRIBUTES:
-        if name == "geometry":
-            columns[name] = np.asarray(edges.geometry.array)
-        elif name in _SHARED:
-            missing = None if name in _TEXTS else "" if name == "assumed" else float("nan")
-            columns[name] = each_once(edges[name], missing)
-        else:
-            columns[name] = edges[name].to_numpy()
-    same = columns["length_m"] == columns["drawn_length_m"]
-    drawn = columns["drawn_length_m"].astype(object)
-    length = drawn.copy()
-    length[~same] = columns["length_m"][~same]
-    columns["drawn_length_m"], columns["length_m"] = drawn, length
-    return columns
-
-
-def _fittings(table: gpd.GeoDataFrame, crs: pyproj.CRS) -> gpd.GeoDataFrame:
-    pipe_id = table["pipe_id"].to_numpy(dtype=object, copy=True)
-    pipe_id[pd.isna(pipe_id)] = None
-    frame = gpd.GeoDataFrame(
-        {
-            "kind": table["kind"].to_numpy(dtype=object),
-            "is_open": table["is_open"].to_numpy(dtype=bool),
-            "node": table["node"].to_numpy(),
-            "pipe_id": pd.Series(pipe_id, dtype=object),
-            "offset_m": table["offset_m"].to_numpy(dtype=float),
-        },
-        geometry=table.geometry.to_numpy(),
-        crs=crs,
-    )
-    frame.index = table["asset_id"].to_numpy(dtype=object)
-    frame.index.name = "asset_id"
-    return frame[[*FITTING_COLUMNS, "geometry"]]

@@ -123,7 +123,7 @@ def test_other_files_are_no_saved_networks(make_layers: Maker, tmp_path: Path) -
             "UPDATE network_info SET value = '9' WHERE name = 'format'",
             "format 9; this netcorr opens format 2",
         ),
-        ("UPDATE network_edges SET to_node = 77", "do not belong together; save it again"),
+        ("UPDATE network_edges SET to_node = 77", "were changed, or do not belong together; save it again"),
         ("DELETE FROM network_info", "format unknown"),
         ("DELETE FROM network_info WHERE name = 'join_m'", "tolerances of the saved network are missing"),
         (
