@@ -28,6 +28,7 @@ VECTOR_SUFFIXES = frozenset(
         *(".gdb", ".sqlite", ".gml", ".kml", ".tab", ".mif", ".dxf"),
     )
 )
+_PARQUET = frozenset((".parquet", ".geoparquet"))
 #: How many features are looked at when a file does not declare its type of geometry.
 _PEEK = 500
 _DTYPES = {"O": "text", "U": "text", "i": "integer", "u": "integer", "f": "real", "b": "yes/no", "M": "date"}
@@ -210,7 +211,19 @@ def _start(file: Path, size: int) -> bytes:
         return stream.read(size)
 
 
+def _refuse_parquet_without_driver(file: Path) -> None:
+    """Say that GDAL lacks its Parquet driver, an optional one, rather than blame the file."""
+    if "Parquet" not in pyogrio.list_drivers():
+        raise LayerError(
+            file.name,
+            found=f"GeoParquet, for which the GDAL {pyogrio.__gdal_version_string__} in use has no driver",
+            remedy="save it as GeoPackage (.gpkg) or FlatGeobuf (.fgb) in a GIS, or use a GDAL with Parquet",
+        )
+
+
 def _file_layers(file: Path, *, is_folder: bool) -> list[LayerSummary]:
+    if file.suffix.lower() in _PARQUET:
+        _refuse_parquet_without_driver(file)
     if file.suffix.lower() == ".shp" and file.is_file():
         _refuse_cut_shapefile(file)
     with gdal_messages(file.name):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 from collections.abc import Iterator, Sequence
 from typing import Any
 
@@ -10,11 +11,6 @@ import pyogrio
 import shapely
 
 from netcorr.layers.source_summary import LayerSummary
-
-try:
-    import fiona
-except ImportError:  # pragma: no cover - fiona has no wheels for the newest Python
-    fiona = None
 
 #: Features read at once where fiona cannot read the layer.
 CHUNK = 20_000
@@ -53,7 +49,9 @@ def stream_records(layer: LayerSummary, columns: Sequence[str]) -> Iterator[Reco
 
 def _opened(layer: LayerSummary) -> Any:
     """Open a layer with fiona; None where fiona or its driver is missing."""
-    if fiona is None:
+    try:
+        fiona = importlib.import_module("fiona")  # a tenth of a second, which few tools need
+    except ImportError:  # it has no wheels for the newest Python
         return None
     try:
         return fiona.open(layer.path, layer=layer.layer)

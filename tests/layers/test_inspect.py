@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 import tracemalloc
 from collections.abc import Callable
 from pathlib import Path
@@ -29,7 +31,7 @@ def values(summary: SourceSummary, layer: str, column: str) -> list[tuple[str, i
 @pytest.fixture(params=["fiona", "pyogrio"])
 def reader(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> str:
     if request.param == "pyogrio":
-        monkeypatch.setattr(stream, "fiona", None)
+        monkeypatch.setitem(sys.modules, "fiona", None)  # importing it fails then
         monkeypatch.setattr(stream, "CHUNK", 2)
     else:
         pytest.importorskip("fiona")
@@ -197,14 +199,21 @@ def test_features_come_one_by_one(reader: str, tmp_path: Path) -> None:
 def test_streams_through_fiona_where_it_is(monkeypatch: pytest.MonkeyPatch, town: Writer) -> None:
     fiona = pytest.importorskip("fiona")
     opened: list[str] = []
+    truly = fiona.open
 
     def spy(path: Path, *, layer: str) -> object:
         opened.append(layer)
-        return fiona.open(path, layer=layer)
+        return truly(path, layer=layer)
 
-    monkeypatch.setattr(stream, "fiona", type("Spy", (), {"open": staticmethod(spy), "errors": fiona.errors}))
+    monkeypatch.setattr(fiona, "open", spy)
     inspect_source(town())
     assert opened == ["mains", "fittings"]
+
+
+def test_fiona_is_loaded_only_where_it_reads() -> None:
+    """It takes a tenth of a second, which every other command would pay."""
+    code = "import sys, netcorr.layers; sys.exit('fiona' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
 
 
 def test_features_without_a_shape_are_counted(reader: str, town: Writer, mains: gpd.GeoDataFrame) -> None:

@@ -94,6 +94,27 @@ def test_unreadable_file(tmp_path: Path, name: str) -> None:
     assert "check that the file is whole" in str(caught.value)
 
 
+PARQUET = "Parquet" in pyogrio.list_drivers()
+
+
+@pytest.mark.skipif(PARQUET, reason="this GDAL has its Parquet driver")
+@pytest.mark.parametrize("name", ["mains.parquet", "mains.geoparquet"])
+def test_geoparquet_without_a_driver_is_not_blamed_on_the_file(tmp_path: Path, name: str) -> None:
+    (tmp_path / name).write_bytes(b"PAR1 is how such a file starts and ends PAR1")
+    with pytest.raises(LayerError) as caught:
+        survey_source(tmp_path / name)
+    said = str(caught.value)
+    assert said.startswith(f"{name}: GeoParquet, for which the GDAL {pyogrio.__gdal_version_string__} in use")
+    assert said.endswith("(.gpkg) or FlatGeobuf (.fgb) in a GIS, or use a GDAL with Parquet")
+
+
+@pytest.mark.skipif(not PARQUET, reason="this GDAL has no Parquet driver")
+def test_geoparquet_is_read(tmp_path: Path, mains: gpd.GeoDataFrame) -> None:
+    pyogrio.write_dataframe(mains, tmp_path / "mains.parquet", driver="Parquet")
+    (layer,) = survey_source(tmp_path / "mains.parquet").layers
+    assert (layer.geometry, layer.count) == ("line", len(mains))
+
+
 def test_folder_without_layers(tmp_path: Path) -> None:
     (tmp_path / "notes.txt").write_text("nothing")
     with pytest.raises(LayerError, match="no file with layers in it; give a GeoPackage"):
