@@ -1,5 +1,6 @@
 """Which sites cover which metres of main, and the sweep that visits them."""
 
+from netcorr.planning.choice import SiteChoice, choose_sites
 from netcorr.planning.coverage import Coverage, covered_by
 from netcorr.planning.pairs import build_problem
 from netcorr.planning.problem import CandidateSites, ChoiceProblem, MainsGraph, Ragged, Stretches
@@ -10,7 +11,9 @@ __all__ = [
     "Coverage",
     "MainsGraph",
     "Ragged",
+    "SiteChoice",
     "Stretches",
     "build_problem",
+    "choose_sites",
     "covered_by",
 ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, TypeAlias
 
@@ -241,3 +241,32 @@ class ChoiceProblem:
     def coverable(self, *, folds: int = 1) -> Flags:
         """Whether all sites together would cover each stretch by `folds` pairs at least."""
         return self.covering.counts >= folds
+
+
+def without_sites(problem: ChoiceProblem, sites: Flags) -> ChoiceProblem:
+    """The same problem when some sites cannot be chosen: the numbers of sites, pairs and stretches stay.
+
+    Parameters
+    ----------
+    problem : ChoiceProblem
+        The problem.
+    sites : numpy.ndarray of bool, shape (s,)
+        Sites to leave out.
+
+    Returns
+    -------
+    ChoiceProblem
+        Without the pairs of these sites among those that cover something.
+    """
+    gone = sites[problem.covering_from] | sites[problem.covering_to]
+    kept = Ragged.grouped(
+        problem.covering.group[~gone],
+        values=problem.covering.values[~gone],
+        count=len(problem.stretches),
+    )
+    return replace(
+        problem,
+        covering=kept,
+        covering_from=problem.covering_from[~gone],
+        covering_to=problem.covering_to[~gone],
+    )
