@@ -76,6 +76,7 @@ def describe_columns(path: Path, layers: Sequence[ResultLayer]) -> None:
         for table in ("gpkg_data_columns", "gpkg_data_column_constraints")
     ]
     with contextlib.closing(sqlite3.connect(path)) as connection, connection:
+        connection.execute("PRAGMA synchronous = OFF")  # a draft is flushed as a whole at its end
         connection.executescript(_TABLES)
         connection.executemany(
             "INSERT INTO gpkg_data_columns"

@@ -6,7 +6,7 @@ import contextlib
 import os
 import sqlite3
 import warnings
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.parse import quote
@@ -112,7 +112,7 @@ def write_tables(
     feedback = feedback or NoFeedback()
     target = Path(path)
     check_target(target, layers=layers)
-    with replacing(target) as draft:
+    with replacing(target) as draft, _flushed_once():
         for done, layer in enumerate(layers):
             check_cancelled(feedback)
             feedback.progress(done / len(layers), f"writing {layer.name}")
@@ -125,6 +125,18 @@ def write_tables(
         check_cancelled(feedback)
         check_target(target, layers=layers)
     feedback.progress(1.0, f"wrote {target.name}")
+
+
+@contextlib.contextmanager
+def _flushed_once() -> Iterator[None]:
+    """Let the driver not wait for the disk after each layer: the draft is flushed as a whole at its end."""
+    option = "OGR_SQLITE_SYNCHRONOUS"
+    before = pyogrio.get_gdal_config_option(option)
+    pyogrio.set_gdal_config_options({option: "OFF"})
+    try:
+        yield
+    finally:
+        pyogrio.set_gdal_config_options({option: before})
 
 
 def check_target(target: Path, *, layers: Sequence[ResultLayer] = WRITTEN_LAYERS) -> None:
