@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable, Iterator
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from netcorr.errors import ExportError
 from netcorr.export.cautions import CAUTIONS
@@ -44,6 +44,14 @@ WIDTH = 80
 _IN_FULL = 5
 
 
+class Section(NamedTuple):
+    """A title and what is said under it, a sentence or two each."""
+
+    title: str
+    texts: tuple[str, ...]
+    numbered: bool = False
+
+
 def survey_text(fix: SurveyFix, *, units: UnitSystem = "metric") -> str:
     """Answer of a survey in plain text, 80 columns wide.
 
@@ -60,11 +68,12 @@ def survey_text(fix: SurveyFix, *, units: UnitSystem = "metric") -> str:
         Headline; for each candidate where, why, what could be wrong and what to do next; the pairs that
         heard nothing; recordings that were left out; cautions. Ends without a line break.
     """
-    lines = [*_wrap(_headline(fix))]
+    lines = [*_wrap(headline(fix, rounds=len(fix.rounds)))]
     for candidate in fix.candidates[:_IN_FULL]:
-        pair = _pair_of(candidate, fix)
-        told = _between if candidate.in_bracket else _beyond
-        lines += ["", *_title(candidate, pair, fix), *told(candidate, pair, fix, units)]
+        pair = pair_of(candidate, fix)
+        lines += ["", *_title(candidate, pair, fix)]
+        for section in candidate_sections(candidate, pair, fix, units=units):
+            lines += _section(section.title, section.texts, numbered=section.numbered)
     if len(fix.candidates) > _IN_FULL:
         more = len(fix.candidates) - _IN_FULL
         lines += ["", f"{more} weaker candidates are in the layer leak_candidates."]
@@ -77,11 +86,25 @@ def survey_text(fix: SurveyFix, *, units: UnitSystem = "metric") -> str:
     return "\n".join(lines).replace("\xa0", " ")
 
 
-def _headline(fix: SurveyFix) -> str:
+def headline(fix: SurveyFix, *, rounds: int) -> str:
+    """Say what a survey found, in one or two sentences.
+
+    Parameters
+    ----------
+    fix : SurveyFix
+        The answer.
+    rounds : int
+        How many rounds were recorded.
+
+    Returns
+    -------
+    str
+        How much was compared, and the outcome.
+    """
     between = [c for c in fix.candidates if c.in_bracket]
     beyond = [c for c in fix.candidates if not c.in_bracket]
     strong = sum(c.probability >= STRONG for c in between)
-    who = f"{_count(len(fix.pairs), 'pair')} of loggers, {_count(len(fix.rounds), 'round')}"
+    who = f"{_count(len(fix.pairs), 'pair')} of loggers, {_count(rounds, 'round')}"
     if strong:
         return f"{who}: {_count(strong, 'leak')} with strong evidence."
     if any(strength(c.probability) == "fair" for c in between):
@@ -95,7 +118,8 @@ def _headline(fix: SurveyFix) -> str:
     return f"{who}: no leak heard. Silence is not proof."
 
 
-def _title(candidate: Candidate, pair: PairFix, fix: SurveyFix) -> list[str]:
+def candidate_title(candidate: Candidate, fix: SurveyFix) -> str:
+    """Say what a candidate is and how strong the evidence is, in one line."""
     a, b = (fitting_label(end, fix) for end in (candidate.sensor_a, candidate.sensor_b))
     if candidate.in_bracket:
         what = {"strong": "Leak", "fair": "Possible leak"}.get(
@@ -104,17 +128,52 @@ def _title(candidate: Candidate, pair: PairFix, fix: SurveyFix) -> list[str]:
         where = f"{what} between {a} and {b}"
     else:
         where = f"Noise at or beyond {a if candidate.outcome == 'at or beyond A' else b}"
-    name_a, name_b = plain_text(pair.logger_a), plain_text(pair.logger_b)
     evidence = f"{strength(candidate.probability)} evidence, {percent(candidate.probability)}"
-    first = _wrap(f"{candidate.rank}. {where}: {evidence}")
+    return f"{candidate.rank}. {where}: {evidence}"
+
+
+def sensors_text(pair: PairFix, fix: SurveyFix) -> str:
+    """Say which logger stood where."""
+    a, b = (fitting_label(end, fix) for end in (pair.path.sensor_a, pair.path.sensor_b))
+    name_a, name_b = plain_text(pair.logger_a), plain_text(pair.logger_b)
+    return f"Sensor A: logger {name_a} on {a}. Sensor B: logger {name_b} on {b}."
+
+
+def _title(candidate: Candidate, pair: PairFix, fix: SurveyFix) -> list[str]:
+    first = _wrap(candidate_title(candidate, fix))
     return [
         *first,
         "-" * max(map(len, first)),
-        *_wrap(f"Sensor A: logger {name_a} on {a}. Sensor B: logger {name_b} on {b}."),
+        *_wrap(sensors_text(pair, fix)),
     ]
 
 
-def _between(candidate: Candidate, pair: PairFix, fix: SurveyFix, units: UnitSystem) -> list[str]:
+def candidate_sections(
+    candidate: Candidate, pair: PairFix, fix: SurveyFix, *, units: UnitSystem
+) -> tuple[Section, ...]:
+    """Everything that is said of a candidate.
+
+    Parameters
+    ----------
+    candidate : Candidate
+        The candidate.
+    pair : PairFix
+        Its pair.
+    fix : SurveyFix
+        The answer that it belongs to.
+    units : {'metric', 'us'}
+        Metres and millimetres, or feet and inches.
+
+    Returns
+    -------
+    tuple of Section
+        Where, why, what could be wrong, what to do next; those without a text are left out.
+    """
+    told = _between if candidate.in_bracket else _beyond
+    return tuple(section for section in told(candidate, pair, fix, units) if section.texts)
+
+
+def _between(candidate: Candidate, pair: PairFix, fix: SurveyFix, units: UnitSystem) -> list[Section]:
     where = [
         *how_to_measure(candidate, pair.path, fix, units=units),
         stretch_to_search(candidate, units=units),
@@ -127,10 +186,10 @@ def _between(candidate: Candidate, pair: PairFix, fix: SurveyFix, units: UnitSys
         spread_of_position(candidate, pair.budget, units=units),
     ]
     return [
-        *_section("Where", where),
-        *_section("Why", why),
-        *_section("What could be wrong", _doubts(candidate, pair, units)),
-        *_section("What to do next", _next_steps(candidate, pair, fix, units), numbered=True),
+        Section("Where", tuple(where)),
+        Section("Why", tuple(why)),
+        Section("What could be wrong", tuple(_doubts(candidate, pair, units))),
+        Section("What to do next", tuple(_next_steps(candidate, pair, fix, units)), numbered=True),
     ]
 
 
@@ -158,7 +217,7 @@ def _next_steps(candidate: Candidate, pair: PairFix, fix: SurveyFix, units: Unit
     yield "Write down where it was found, or that nothing was there; either makes the next answer better."
 
 
-def _beyond(candidate: Candidate, pair: PairFix, fix: SurveyFix, units: UnitSystem) -> list[str]:
+def _beyond(candidate: Candidate, pair: PairFix, fix: SurveyFix, units: UnitSystem) -> list[Section]:
     at_a = candidate.outcome == "at or beyond A"
     near, far = candidate.sensor_a, candidate.sensor_b
     near, far = (near, far) if at_a else (far, near)
@@ -174,10 +233,10 @@ def _beyond(candidate: Candidate, pair: PairFix, fix: SurveyFix, units: UnitSyst
         "between the two, and record again.",
     ]
     return [
-        *_section("Where", where),
-        *_section("Why", list(match_of_recordings(pair))),
-        *_section("What could be wrong", doubts),
-        *_section("What to do next", steps, numbered=True),
+        Section("Where", tuple(where)),
+        Section("Why", tuple(match_of_recordings(pair))),
+        Section("What could be wrong", tuple(doubts)),
+        Section("What to do next", tuple(steps), numbered=True),
     ]
 
 
@@ -187,7 +246,8 @@ def _pipes_beyond(candidate: Candidate) -> Iterator[str]:
         yield f"Mains on that side: {', '.join(mains)}."
 
 
-def _silent(pair: PairFix, fix: SurveyFix, units: UnitSystem) -> list[str]:
+def silent_sections(pair: PairFix, fix: SurveyFix, *, units: UnitSystem) -> tuple[Section, ...]:
+    """Everything that is said of a pair without a candidate; the first section has no title."""
     a, b = (fitting_label(end, fix) for end in (pair.path.sensor_a, pair.path.sensor_b))
     heard = "noise from between them, no place can be named" if is_spread_out(pair) else pair.outcome
     text = (
@@ -199,13 +259,18 @@ def _silent(pair: PairFix, fix: SurveyFix, units: UnitSystem) -> list[str]:
         "noise, or the pressure was too low. Nearer fittings and a quieter hour hear more.",
     )
     noticed = sentences([*pair.notes, *(text for e in pair.evidence for text in e.notes)], units=units)
+    return Section("", text), Section("What was assumed or noticed", tuple(noticed))
+
+
+def _silent(pair: PairFix, fix: SurveyFix, units: UnitSystem) -> list[str]:
+    first, noticed = silent_sections(pair, fix, units=units)
     return [
-        *(line for part in text for line in _wrap(part)),
-        *_section("What was assumed or noticed", noticed),
+        *(line for part in first.texts for line in _wrap(part)),
+        *_section(noticed.title, noticed.texts),
     ]
 
 
-def _pair_of(candidate: Candidate, fix: SurveyFix) -> PairFix:
+def pair_of(candidate: Candidate, fix: SurveyFix) -> PairFix:
     """Pair that a candidate belongs to."""
     found = pair_of(candidate, fix)
     if found is None:

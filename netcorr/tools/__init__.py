@@ -7,6 +7,7 @@ from netcorr.tools.list_tools import list_tool
 from netcorr.tools.locate import TOOL as LOCATE
 from netcorr.tools.plugin import plugin_tool
 from netcorr.tools.registry import Registry, installed_tools
+from netcorr.tools.report import TOOL as REPORT
 
 
 def _all_tools() -> Registry:
@@ -19,6 +20,7 @@ TOOLS = Registry(
         INSPECT,
         CHECK,
         LOCATE,
+        REPORT,
         plugin_tool(_all_tools),
         list_tool(_all_tools),
     ),
