@@ -105,7 +105,8 @@ def _draw(
         panel = _evidence_panel(pair, x, top=top, unit_m=unit_m)
         second = _density_panel(pair, x, top=top + _PANEL + 34, unit_m=unit_m)
         parts += _shades(candidate, (panel, second), unit_m)
-        parts.append(panel.frame(y_words="log-likelihood of a source, each round", y_ticks=3))
+        fit = "log-likelihood of a source" if width > _WIDTHS[1] else "log-likelihood"
+        parts.append(panel.frame(y_words=fit, y_ticks=3))
         parts += _round_lines(pair, panel, unit_m)
         parts.append(second.frame(y_words=f"probability of a leak, % per {name}", y_ticks=3))
         parts.append(_density_line(pair, second, unit_m))

@@ -199,12 +199,12 @@ class _Maker:
         self, pair: PairFix, candidate: Candidate | None, heard: HeardPair | None, *, first: bool
     ) -> Iterator[Figure]:
         yield along_figure(pair, candidate, network=self._fix.network, units=self._units)
-        if pair.evidence:
-            yield rounds_figure(pair, candidate, units=self._units)
         if first and any(one.frequency_hz.size for one in pair.evidence):
             yield spectra_figure(pair)
         if heard is not None:
             yield spectrogram_figure(pair, heard)
+        if pair.evidence:
+            yield rounds_figure(pair, candidate, units=self._units)
 
     def _find(self, pair: PairFix) -> HeardPair | None:
         if self._heard >= MOST_HEARD or not pair.evidence:

@@ -230,11 +230,9 @@ def _sensors(result: StoredResult, drawing: _Drawing) -> Iterator[Markup]:
 def _candidates(result: StoredResult, drawing: _Drawing) -> Iterator[Markup]:
     for candidate in reversed(result.fix.candidates):
         [line] = drawing.lines([candidate.point])
-        if candidate.in_bracket:
-            mark = element("circle", r=10)
-        else:
-            mark = element("path", d="M-11 0L0 -11L11 0L0 11Z")
-        text = element("text", f"{candidate.rank}", x=0, y=4.6, text_anchor="middle")
+        diamond = {"d": "M-8 0L0 -8L8 0L0 8Z"}
+        mark = element("circle", r=5.5) if candidate.in_bracket else element("path", **diamond)
+        text = element("text", f"{candidate.rank}", x=0, y=-12, text_anchor="middle")
         kind = "candidate" if candidate.in_bracket else "candidate beyond"
         title = element("title", f"candidate {candidate.rank}, {percent(candidate.probability)}")
         yield _pin(line[0], title, mark, text, class_=kind)
