@@ -70,7 +70,7 @@ def survey_text(fix: SurveyFix, *, units: UnitSystem = "metric") -> str:
     """
     lines = [*_wrap(headline(fix, rounds=len(fix.rounds)))]
     for candidate in fix.candidates[:_IN_FULL]:
-        pair = pair_of(candidate, fix)
+        pair = pair_behind(candidate, fix)
         lines += ["", *_title(candidate, pair, fix)]
         for section in candidate_sections(candidate, pair, fix, units=units):
             lines += _section(section.title, section.texts, numbered=section.numbered)
@@ -270,7 +270,7 @@ def _silent(pair: PairFix, fix: SurveyFix, units: UnitSystem) -> list[str]:
     ]
 
 
-def pair_of(candidate: Candidate, fix: SurveyFix) -> PairFix:
+def pair_behind(candidate: Candidate, fix: SurveyFix) -> PairFix:
     """Pair that a candidate belongs to."""
     found = pair_of(candidate, fix)
     if found is None:

@@ -16,7 +16,7 @@ from netcorr.export.words import (
     Section,
     candidate_sections,
     candidate_title,
-    pair_of,
+    pair_behind,
     sensors_text,
     silent_sections,
 )
@@ -137,7 +137,7 @@ class _Maker:
     def candidate(self, one: Candidate) -> Card:
         """Card of a candidate."""
         fix, units = self._fix, self._units
-        pair = pair_of(one, fix)
+        pair = pair_behind(one, fix)
         budget = budget_lines(pair.budget, units=units) if pair.budget and one.in_bracket else ()
         return self._card(
             pair,

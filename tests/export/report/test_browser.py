@@ -199,7 +199,7 @@ def test_a_script_that_slipped_in_would_not_run(browser: Any, made: Made, tmp_pa
     page.close()
 
 
-#: Contrast as WCAG 2.1 defines it (relative luminance, 1.4.3), of every piece of text against what lies under it.
+#: Contrast as WCAG 2.1 defines it (relative luminance, 1.4.3), of every piece of text against its ground.
 CONTRAST = """() => {
     const parse = (text) => (text.match(/[\\d.]+/g) || []).map(Number);
     const over = (top, below) => {
