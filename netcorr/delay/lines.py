@@ -7,6 +7,7 @@ like a source at a fixed place. Only the whole record resolves it, so this comes
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -62,8 +63,27 @@ def line_bins(samples: NDArray[np.floating], sample_rate_hz: float) -> NDArray[n
     >>> bool(mask[600]), float(mask.mean()) < 0.01
     (True, True)
     """
-    bin_hz = sample_rate_hz / samples.size
-    high = _excess(samples, bin_hz=bin_hz) > LINE_EXCESS
+    x = samples - float(np.mean(samples))
+    return bins_of_lines(line_excess(fft.rfft(x), x.size, bin_hz=sample_rate_hz / x.size), sample_rate_hz)
+
+
+def bins_of_lines(excess: NDArray[np.float64], sample_rate_hz: float) -> NDArray[np.bool_]:
+    """Bins that belong to lines, from the power of each over its local level.
+
+    Parameters
+    ----------
+    excess : numpy.ndarray
+        Shape (k,): as `line_excess` gives it.
+    sample_rate_hz : float
+        Sample rate; the bins reach to half of it. [Hz]
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (k,), bool.
+    """
+    bin_hz = 0.5 * sample_rate_hz / (excess.size - 1)
+    high = excess > LINE_EXCESS
     mask: NDArray[np.bool_] = ndimage.binary_dilation(high, iterations=2)
     for mains_hz in MAINS_HZ:
         if comb_stands_out(high, bin_hz=bin_hz, mains_hz=mains_hz):
@@ -71,7 +91,9 @@ def line_bins(samples: NDArray[np.floating], sample_rate_hz: float) -> NDArray[n
     return mask
 
 
-def subtract_strong_lines(samples: NDArray[np.floating], sample_rate_hz: float) -> NDArray[np.float64]:
+def subtract_strong_lines(
+    samples: NDArray[np.floating], sample_rate_hz: float, *, excess: NDArray[np.float64] | None = None
+) -> NDArray[np.float64]:
     """Record without its strongest lines, each followed over the record as it drifts.
 
     Zeroing bins alone leaves the side lobes that a strong line throws far to either side, and hum that two
@@ -83,6 +105,8 @@ def subtract_strong_lines(samples: NDArray[np.floating], sample_rate_hz: float) 
         Shape (n,).
     sample_rate_hz : float
         Sample rate. [Hz]
+    excess : numpy.ndarray, optional
+        Shape (n // 2 + 1,): `line_excess` of these samples, where it is known already.
 
     Returns
     -------
@@ -100,20 +124,29 @@ def subtract_strong_lines(samples: NDArray[np.floating], sample_rate_hz: float) 
     """
     x: NDArray[np.float64] = np.asarray(samples, dtype=np.float64) - float(np.mean(samples))
     n = x.size
+    if excess is None:
+        excess = line_excess(fft.rfft(x), n, bin_hz=sample_rate_hz / n)
     # each order widens what is taken by a bin: a short record keeps to the line itself
     order = min(DRIFT_ORDER, int(n / sample_rate_hz))
-    basis = legendre.legvander(np.linspace(-1.0, 1.0, n), order).T
     norm = 2 * (2 * np.arange(order + 1) + 1) / n
-    for _ in range(PASSES):
-        excess = _excess(x, bin_hz=sample_rate_hz / n)
+    for number in range(PASSES):
+        if number:
+            excess = line_excess(fft.rfft(x), n, bin_hz=sample_rate_hz / n)
         peaks = _strong_peaks(excess)
         if not peaks.size:
             break
+        basis = _legendre_basis(n, order)
         for peak in peaks:
             carrier = np.exp(2j * np.pi * (_peak_bin(excess, int(peak)) / n) * np.arange(n))
             weights = norm * (basis @ (x * carrier.conj()))
             x = np.asarray(x - ((weights @ basis) * carrier).real, dtype=np.float64)
     return x
+
+
+@lru_cache(maxsize=2)
+def _legendre_basis(size: int, order: int) -> NDArray[np.float64]:
+    """Legendre polynomials up to an order, shape (order + 1, size)."""
+    return np.ascontiguousarray(legendre.legvander(np.linspace(-1.0, 1.0, size), order).T)
 
 
 def _strong_peaks(excess: NDArray[np.float64]) -> NDArray[np.intp]:
@@ -124,12 +157,35 @@ def _strong_peaks(excess: NDArray[np.float64]) -> NDArray[np.intp]:
     return strongest
 
 
-def _excess(samples: NDArray[np.floating], *, bin_hz: float) -> NDArray[np.float64]:
-    """Power of each bin over the local level."""
-    taper = np.hanning(samples.size)
-    power = np.asarray(np.abs(fft.rfft((samples - samples.mean()) * taper)) ** 2, dtype=np.float64)
+def line_excess(spectrum: NDArray[np.complexfloating], size: int, *, bin_hz: float) -> NDArray[np.float64]:
+    """Power of each bin, Hann-tapered, over the local level.
+
+    Parameters
+    ----------
+    spectrum : numpy.ndarray
+        Shape (size // 2 + 1,): ``rfft`` of a record without its mean.
+    size : int
+        Samples in the record.
+    bin_hz : float
+        Width of a bin. [Hz]
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape of `spectrum`: 1 on average for noise.
+
+    Notes
+    -----
+    A Hann taper is a difference of neighbouring bins, so no second transform is needed.
+    """
+    # beyond either end the spectrum of a real record goes on as its own mirror image
+    after = spectrum[-2 + size % 2].conj()
+    below = np.concatenate([spectrum[1:2].conj(), spectrum[:-1]])
+    above = np.concatenate([spectrum[1:], [after]])
+    power = np.abs(spectrum - 0.5 * (below + above)) ** 2
     half = max(round(LEVEL_HALF_WIDTH_HZ / bin_hz), 8)
-    level = ndimage.median_filter(power, size=2 * half + 1, mode="nearest") / math.log(2)
+    # 'mirror' leaves out the bin at 0 Hz, which is empty since the mean is out
+    level = ndimage.median_filter(power, size=2 * half + 1, mode="mirror") / math.log(2)
     excess: NDArray[np.float64] = power / np.maximum(level, np.finfo(float).tiny)
     return excess
 

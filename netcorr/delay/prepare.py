@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy import fft, ndimage
 
-from netcorr.delay.lines import line_bins, subtract_strong_lines
+from netcorr.delay.lines import STRONG_EXCESS, bins_of_lines, line_excess, subtract_strong_lines
 from netcorr.errors import DelayError
 
 if TYPE_CHECKING:
@@ -104,23 +104,28 @@ def prepare_recording(
             found=f"{duration_s:.2f} s of common record",
             remedy="at least 1 s is needed; record longer",
         )
-    x, rate_hz = _to_rate_of_band(samples, sample_rate_hz, high_hz=high_hz)
-    n = x.size
-    lines = line_bins(x, rate_hz)
+    whole, n, rate_hz = _spectrum_to(high_hz, samples, sample_rate_hz)
+    excess = line_excess(whole, n, bin_hz=rate_hz / n)
+    lines = bins_of_lines(excess, rate_hz)
     f = np.arange(lines.size) * (rate_hz / n)
     in_band = (f >= low_hz) & (f <= high_hz)
-    clean, line_share = _without_lines(x, rate_hz, lines=lines, in_band=in_band)
+    kept, line_share = _without_lines(whole, n, rate_hz, excess=excess, lines=lines, in_band=in_band)
+    clean = fft.irfft(kept, n)
     level = running_level(clean, rate_hz)
-    burst_share = float(np.mean(level > 4 * np.median(level)))
-    clean = clean / np.maximum(level, LEVEL_FLOOR * np.median(level))
-    # power first on the record alone: its bins are independent, and the lines are known there
-    power = _smooth_power(np.abs(fft.rfft(clean)) ** 2, usable=in_band & ~lines, bin_hz=rate_hz / n)
+    usual = float(np.median(level))
+    burst_share = float(np.mean(level > 4 * usual))
+    clean /= np.maximum(level, LEVEL_FLOOR * usual)
     padded = fft.next_fast_len(n + int(np.ceil(pad_s * rate_hz)), real=True)
     bin_hz = rate_hz / padded
-    grid = np.arange(int(np.floor(high_hz / bin_hz)) + 1) * bin_hz
-    amplitude = np.sqrt(np.interp(grid, f, power))
-    usable = (np.interp(grid, f, (in_band & ~lines).astype(float)) > 0.5) & (amplitude > 0)
-    spectrum = fft.rfft(clean, padded)[: grid.size]
+    size = int(np.floor(high_hz / bin_hz)) + 1
+    spectrum = fft.rfft(clean, padded)[:size]
+    # a padded bin is usable where the bin of the record that it lies nearest to is
+    usable = (in_band & ~lines)[np.rint(np.arange(size) * (n / padded)).astype(np.int64)]
+    power = _smooth_power(
+        spectrum.real**2 + spectrum.imag**2, usable=usable, bin_hz=bin_hz, independent=n / padded
+    )
+    amplitude = np.sqrt(power)
+    usable &= amplitude > 0
     spectrum = np.where(usable, spectrum / np.where(usable, amplitude, 1.0), 0.0)
     return PreparedRecording(
         spectrum=spectrum,
@@ -134,18 +139,29 @@ def prepare_recording(
 
 
 def _without_lines(
-    x: NDArray[np.float64], rate_hz: float, *, lines: NDArray[np.bool_], in_band: NDArray[np.bool_]
-) -> tuple[NDArray[np.float64], float]:
-    """Record inside the band without its lines, and the share of the energy that they held."""
-    energy = float((np.abs(fft.rfft(x)[in_band]) ** 2).sum())
+    whole: NDArray[np.complex128],
+    n: int,
+    rate_hz: float,
+    *,
+    excess: NDArray[np.float64],
+    lines: NDArray[np.bool_],
+    in_band: NDArray[np.bool_],
+) -> tuple[NDArray[np.complex128], float]:
+    """Spectrum of the record inside the band without its lines, and the share of the energy they held."""
+    energy = _energy(whole[in_band])
     if not energy > 0:
         raise DelayError(
             "recording", found="no sound in the band", remedy="check that the sensor was working"
         )
-    spectrum = fft.rfft(subtract_strong_lines(x, rate_hz))
-    spectrum[lines | ~in_band] = 0.0
-    share = max(1 - float((np.abs(spectrum) ** 2).sum()) / energy, 0.0)
-    return fft.irfft(spectrum, x.size), share
+    if float(excess.max()) > STRONG_EXCESS:
+        whole = fft.rfft(subtract_strong_lines(fft.irfft(whole, n), rate_hz, excess=excess))
+    spectrum = np.where(in_band & ~lines, whole, 0.0)
+    return spectrum, max(1 - _energy(spectrum) / energy, 0.0)
+
+
+def _energy(spectrum: NDArray[np.complex128]) -> float:
+    """Sum of the squared magnitudes."""
+    return float((spectrum.real**2).sum() + (spectrum.imag**2).sum())
 
 
 def running_level(samples: NDArray[np.floating], sample_rate_hz: float) -> NDArray[np.float64]:
@@ -171,24 +187,28 @@ def running_level(samples: NDArray[np.floating], sample_rate_hz: float) -> NDArr
     return level
 
 
-def _to_rate_of_band(
-    samples: NDArray[np.floating], sample_rate_hz: float, *, high_hz: float
-) -> tuple[NDArray[np.float64], float]:
-    """Fewer samples where the band needs no more; delays stay, since only high bins are dropped."""
-    x = np.asarray(samples, dtype=np.float64) - float(np.mean(samples))
-    n = x.size
-    size = fft.next_fast_len(int(np.ceil(2.4 * high_hz * n / sample_rate_hz)), real=True)
-    if size > 0.7 * n:
-        return x, sample_rate_hz
-    return fft.irfft(fft.rfft(x)[: size // 2 + 1], size) * (size / n), sample_rate_hz * size / n
+def _spectrum_to(
+    high_hz: float, samples: NDArray[np.floating], sample_rate_hz: float
+) -> tuple[NDArray[np.complex128], int, float]:
+    """Spectrum of the record less its mean, samples it stands for, and their rate.
+
+    No more samples than the band needs: delays stay, since only high bins are dropped.
+    """
+    n = samples.size
+    x = np.asarray(samples, dtype=np.float64)
+    spectrum = fft.rfft(x - float(np.mean(x)))
+    size = fft.next_fast_len(int(np.ceil(2.2 * high_hz * n / sample_rate_hz)), real=True)
+    if size > 0.9 * n:
+        return spectrum, n, sample_rate_hz
+    return spectrum[: size // 2 + 1] * (size / n), size, sample_rate_hz * size / n
 
 
 def _smooth_power(
-    power: NDArray[np.float64], *, usable: NDArray[np.bool_], bin_hz: float
+    power: NDArray[np.float64], *, usable: NDArray[np.bool_], bin_hz: float, independent: float
 ) -> NDArray[np.float64]:
-    """Running mean of the power over the usable bins alone."""
-    # at least 48 bins, so that the estimate scatters by no more than 15 %
-    size = max(round(SMOOTHING_HZ / bin_hz), 48)
+    """Running mean of the power over the usable bins alone; `independent` is what a bin counts for."""
+    # at least 48 independent bins, so that the estimate scatters by no more than 15 %
+    size = max(round(SMOOTHING_HZ / bin_hz), round(48 / independent))
     weight = usable.astype(np.float64)
     total = ndimage.uniform_filter1d(power * weight, size, mode="constant")
     count = ndimage.uniform_filter1d(weight, size, mode="constant")
