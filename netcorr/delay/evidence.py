@@ -11,6 +11,8 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    from netcorr.delay.blocks import RoundSplit
+
 
 @dataclass(frozen=True, eq=False)
 class DelayEvidence:
@@ -46,6 +48,9 @@ class DelayEvidence:
         -1 when one sensor's signal is reversed against the other's.
     notes : tuple of str
         What was removed, bounded or disagrees, one sentence each.
+    splits : tuple of RoundSplit
+        Where the strongest delay is there only part of the time: the blocks that hold it and the rest, each
+        with its own likelihood.
     """
 
     logger_a: str
@@ -65,6 +70,7 @@ class DelayEvidence:
     phase_rad: NDArray[np.float64]
     polarity: int = 1
     notes: tuple[str, ...] = ()
+    splits: tuple[RoundSplit, ...] = ()
 
     def __post_init__(self) -> None:
         if self.delay_s.shape != self.log_likelihood.shape or self.delay_s.size < 3:

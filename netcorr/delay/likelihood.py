@@ -16,6 +16,7 @@ Either polarity of one sensor against the other is possible.
 
 from __future__ import annotations
 
+from copy import copy
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
@@ -42,16 +43,18 @@ TABLE_POINTS = 1501
 OVERSAMPLING = 4
 #: Samples kept beyond either end of the search range while the delays are refined.
 GUARD = 48
+#: All delays.
+ALL = slice(None)
 
 
 @lru_cache(maxsize=4096)
-def _band_table(bins: int) -> NDArray[np.float64]:
-    """Log of the likelihood of one band of `bins` bins, over r from -1 to 1."""
+def _band_table(bins: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Log of the likelihood of one band of `bins` bins over r from -1 to 1, and its steps."""
     r = np.linspace(-1.0, 1.0, TABLE_POINTS)[:, None]
     g = COHERENCE_AMPLITUDES[None, :]
     terms = bins * (np.log1p(-(g**2)) - 2 * np.log1p(-g * r))
     table: NDArray[np.float64] = logsumexp(terms, axis=1) - np.log(g.size)
-    return table
+    return table, np.diff(table, append=table[-1])
 
 
 def band_log_likelihood(r: NDArray[np.float64], bins: float) -> NDArray[np.float64]:
@@ -76,11 +79,15 @@ def band_log_likelihood(r: NDArray[np.float64], bins: float) -> NDArray[np.float
     """
     # two significant digits of the number of bins keep the table small and change nothing that matters
     digits = max(int(np.floor(np.log10(max(bins, 1.0)))) - 1, 0)
-    table = _band_table(max(round(bins / 10**digits) * 10**digits, 1))
-    position = (np.clip(r, -1.0, 1.0) + 1.0) * ((TABLE_POINTS - 1) / 2)
-    index = np.minimum(position.astype(np.int64), TABLE_POINTS - 2)
-    share = position - index
-    value: NDArray[np.float64] = table[index] * (1 - share) + table[index + 1] * share
+    table, steps = _band_table(max(round(bins / 10**digits) * 10**digits, 1))
+    position = np.clip(r, -1.0, 1.0)
+    position += 1.0
+    position *= (TABLE_POINTS - 1) / 2
+    index = position.astype(np.int32)
+    position -= index
+    value = steps.take(index)
+    value *= position
+    value += table.take(index)
     return value
 
 
@@ -88,6 +95,14 @@ def average_polarities(upright: NDArray[np.float64], reverse: NDArray[np.float64
     """Log-likelihood over both polarities, from that of either one, shape as given."""
     averaged: NDArray[np.float64] = np.logaddexp(np.log1p(-REVERSED) + upright, np.log(REVERSED) + reverse)
     return averaged
+
+
+def sub_band_numbers(frequency_hz: NDArray[np.float64], edges_hz: NDArray[np.float64]) -> NDArray[np.int64]:
+    """Number of the sub-band of each frequency, -1 for none, shape (k,); the last band has its upper edge."""
+    which = np.digitize(frequency_hz, edges_hz) - 1
+    which[frequency_hz == edges_hz[-1]] = edges_hz.size - 2
+    which[which >= edges_hz.size - 1] = -1
+    return np.asarray(which, dtype=np.int64)
 
 
 class BandCorrelograms:
@@ -131,18 +146,52 @@ class BandCorrelograms:
         band_hz: tuple[float, float],
     ) -> None:
         self.edges_hz = sub_band_edges_hz(*band_hz)
-        frequency_hz = np.arange(cross.size) * bin_hz
-        which = np.digitize(frequency_hz, self.edges_hz) - 1
-        count = self.edges_hz.size - 1
-        which[frequency_hz >= self.edges_hz[-1]] = count - 1
+        which = sub_band_numbers(np.arange(cross.size, dtype=np.float64) * bin_hz, self.edges_hz)
         per_bin = duration_s * bin_hz
-        inside = usable & (which >= 0)
-        bins = np.bincount(which[inside], minlength=count) * per_bin
-        self.delay_s, rows = _correlate_bands(
-            cross * per_bin, np.where(inside, which, -1), count=count, bin_hz=bin_hz, max_delay_s=max_delay_s
-        )
-        self.sums = np.vstack([np.zeros(self.delay_s.size), np.cumsum(rows, axis=0)])
+        which = np.where(usable, which, -1)
+        size = fft.next_fast_len(2 * cross.size, real=True)
+        self._half = int(np.ceil(max_delay_s * size * bin_hz)) + 1
+        bins = np.bincount(which[which >= 0], minlength=self.edges_hz.size - 1) * per_bin
+        rows = (per_bin * size / 2) * self.correlate(cross, which, size=size)
+        centre = rows.shape[1] // 2
+        self.delay_s = (np.arange(rows.shape[1]) - centre) / (size * bin_hz * OVERSAMPLING)
+        self._fill(rows, bins)
+
+    def _fill(self, rows: NDArray[np.float64], bins: NDArray[np.float64]) -> None:
+        """Take correlograms and numbers of bins of the sub-bands, shapes (b, m) and (b,)."""
+        self.sums = np.vstack([np.zeros(rows.shape[1]), np.cumsum(rows, axis=0)])
         self.bins = np.concatenate([[0.0], np.cumsum(bins)])
+
+    def with_rows(
+        self, rows: NDArray[np.float64], bins: NDArray[np.float64], delays: slice = ALL
+    ) -> BandCorrelograms:
+        """The same sub-bands, at some of the delays, with other correlograms and numbers of bins.
+
+        Shapes (b, m) and (b,).
+        """
+        other = copy(self)
+        other.delay_s = self.delay_s[delays]
+        other._fill(rows, bins)
+        return other
+
+    def correlate(
+        self, cross: NDArray[np.complex128], which: NDArray[np.int64], *, size: int
+    ) -> NDArray[np.float64]:
+        """Correlogram of each sub-band from a cross-spectrum, at these delays: shape (b, m).
+
+        `which` is the sub-band of each bin, -1 for none; `size` the samples that the spectrum stands for, at
+        the rate of these delays.
+        """
+        keep = min(self._half + GUARD, size // 2 - 1)
+        coarse = np.empty((self.edges_hz.size - 1, 2 * keep + 1))
+        for band, row in enumerate(coarse):
+            values = fft.irfft(np.where(which == band, cross, 0.0), size)
+            row[keep:] = values[: keep + 1]
+            row[:keep] = values[-keep:]
+        fine = _refine(coarse)
+        centre = keep * OVERSAMPLING
+        reach = min(self._half * OVERSAMPLING, centre)
+        return fine[:, centre - reach : centre + reach + 1]
 
     def mean(self, first: int, last: int) -> tuple[NDArray[np.float64], float]:
         """Correlogram averaged over sub-bands `first` to `last` (exclusive), and its number of bins."""
@@ -155,29 +204,30 @@ class BandCorrelograms:
 
     def of_polarity(self, polarity: int) -> NDArray[np.float64]:
         """Log-likelihood of every delay for one polarity, 1 or -1, pictures averaged, shape (m,)."""
-        both = np.logaddexp(self.one_band(polarity), self.own_coherences(polarity)) - np.log(2)
-        return np.asarray(both, dtype=np.float64)
+        both = [self.one_band(polarity), self.own_coherences(polarity)]
+        return np.asarray(np.logaddexp(*both) - np.log(2), dtype=np.float64)
 
     def one_band(self, polarity: int = 1) -> NDArray[np.float64]:
         """Log-likelihood of every delay with one coherence over a contiguous band, shape (m,)."""
-        total = np.full(self.delay_s.size, -np.inf)
-        used = 0
+        values = []
         for first, last in contiguous_bands(self.edges_hz.size - 1):
-            r, bins = self.mean(int(first), int(last))
+            bins = float(self.bins[last] - self.bins[first])
             if bins < LEAST_BINS:
                 continue
-            total = np.logaddexp(total, band_log_likelihood(polarity * r, bins))
-            used += 1
-        averaged: NDArray[np.float64] = total - np.log(max(used, 1))
-        return averaged
+            r = (self.sums[last] - self.sums[first]) * (polarity / bins)
+            values.append(band_log_likelihood(r, bins))
+        if not values:
+            return np.zeros(self.delay_s.size)
+        return _log_mean(values)
 
     def own_coherences(self, polarity: int = 1) -> NDArray[np.float64]:
         """Log-likelihood of every delay with a coherence of its own in every sub-band, shape (m,)."""
-        evidence = self._sub_band_evidence(slice(None), polarity=polarity)
-        terms = [
-            np.logaddexp(np.log1p(-share), np.log(share) + evidence).sum(axis=0) for share in CARRYING_SHARES
-        ]
-        averaged: NDArray[np.float64] = logsumexp(terms, axis=0) - np.log(CARRYING_SHARES.size)
+        evidence = self._sub_band_evidence(ALL, polarity=polarity)
+        # (1 - share) + share exp(evidence), brought to a largest term of 1; no product of bands is too small
+        above = np.maximum(evidence, 0.0)
+        silent, carrying = np.exp(-above), np.exp(evidence - above)
+        terms = [np.log(((1 - share) * silent + share * carrying).prod(axis=0)) for share in CARRYING_SHARES]
+        averaged: NDArray[np.float64] = above.sum(axis=0) + _log_mean(terms)
         return averaged
 
     def best_band(self, index: int, *, polarity: int = 1) -> tuple[int, int]:
@@ -203,30 +253,14 @@ class BandCorrelograms:
         return rows
 
 
-def _correlate_bands(
-    cross: NDArray[np.complex128],
-    which: NDArray[np.int64],
-    *,
-    count: int,
-    bin_hz: float,
-    max_delay_s: float,
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """One correlogram for each sub-band, real part of the sum over its bins, finely sampled in delay."""
-    size = fft.next_fast_len(2 * cross.size, real=True)
-    rate_hz = size * bin_hz
-    half = int(np.ceil(max_delay_s * rate_hz)) + 1
-    keep = min(half + GUARD, size // 2 - 1)
-    coarse = np.empty((count, 2 * keep + 1))
-    for band in range(count):
-        row = fft.irfft(np.where(which == band, cross, 0.0), size)
-        coarse[band, keep:] = row[: keep + 1]
-        coarse[band, :keep] = row[-keep:]
-    coarse *= size / 2  # irfft divides by its size and counts every bin twice
-    fine = _refine(coarse)
-    centre = keep * OVERSAMPLING
-    reach = min(half * OVERSAMPLING, centre)
-    delay_s = np.arange(-reach, reach + 1) / (rate_hz * OVERSAMPLING)
-    return delay_s, fine[:, centre - reach : centre + reach + 1]
+def _log_mean(rows: list[NDArray[np.float64]]) -> NDArray[np.float64]:
+    """Logarithm of the mean of exponentials, row by row."""
+    top = np.maximum.reduce(rows)
+    total = np.zeros_like(top)
+    for row in rows:
+        total += np.exp(row - top)
+    averaged: NDArray[np.float64] = top + np.log(total / len(rows))
+    return averaged
 
 
 def _refine(rows: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -8,6 +8,7 @@ import numpy as np
 from scipy import fft
 
 from netcorr.delay.bands import contiguous_bands
+from netcorr.delay.blocks import BlockCorrelograms, RoundSplit, split_round
 from netcorr.delay.bound import peak_probability
 from netcorr.delay.evidence import DelayEvidence
 from netcorr.delay.likelihood import BandCorrelograms, average_polarities
@@ -23,6 +24,8 @@ MARGIN_S = 0.002
 #: The second opinion is worth a word only where something was heard, and where it differs by this much. [s]
 SIGNIFICANT = 0.01
 DISAGREEMENT_S = 0.002
+#: Evidence by which one polarity leads the other when it is no longer in doubt. [nats]
+SURE_OF_POLARITY = 12.0
 #: Shares of the energy in lines, and of the time in bursts, that are worth a word.
 NOTABLE_LINES = 0.1
 NOTABLE_BURSTS = 0.02
@@ -143,6 +146,11 @@ def delay_evidence(
             f"plain correlation peaks at {second_s * 1000:+.1f} ms instead of "
             f"{refined.delay_s * 1000:+.1f} ms",
         )
+    splits: tuple[RoundSplit, ...] = ()
+    if significance < SIGNIFICANT:
+        blocks = BlockCorrelograms(a, b, usable, whole=correlograms)
+        sure = abs(upright[peak] - reverse[peak]) > SURE_OF_POLARITY
+        splits = split_round(blocks, peak=peak, polarity=polarity if sure else 0)
     return DelayEvidence(
         logger_a=logger_a,
         logger_b=logger_b,
@@ -161,6 +169,7 @@ def delay_evidence(
         phase_rad=phase_rad,
         polarity=polarity,
         notes=notes,
+        splits=splits,
     )
 
 

@@ -16,6 +16,7 @@ import numpy as np
 from scipy import ndimage
 
 from netcorr.errors import PositionError
+from netcorr.position.passing import weigh_rounds
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -29,8 +30,6 @@ if TYPE_CHECKING:
 #: Against the largest likelihood nothing is impossible: keeps a density where all evidence lies elsewhere.
 LEAST_LIKELIHOOD = 1e-30
 
-#: Share of the evidence of its clearest round that a lasting source shows at least in any other.
-EVIDENCE_KEPT = 0.1
 #: Share of passing noises that come from beyond a sensor, not from a branch between them (judgement).
 PASSING_BEYOND = 0.7
 
@@ -133,36 +132,19 @@ def combine_rounds(
     log_none : float
         Log-likelihood of no lasting source.
     """
-    rows = np.stack([np.interp(grid_s, one.delay_s, one.log_likelihood) for one in evidence])
     step_s = float(grid_s[1] - grid_s[0])
     # never sharper than the grid that it is sampled on
     jitter = max(times.clock_sd_s * settings.clock_jitter_share / step_s, 0.5)
-    missing = _missing_penalty(rows, reach=2 * int(np.ceil(jitter)) + 1)
-    passing, covering = settings.passing_share, settings.passing_share * settings.covering_share
-    total = np.zeros(grid_s.size)
-    log_none = 0.0
-    for log_l, penalty in zip(rows, missing, strict=True):
+
+    def log_of_passing(log_l: NDArray[np.float64]) -> float:
         top = float(log_l.max())
         heard = ndimage.gaussian_filter1d(np.exp(log_l - top), jitter, mode="nearest")
-        log_passing = top + np.log(_of_passing_noise(grid_s, heard, times=times))
-        lasting = np.log(np.maximum(heard, 1e-300)) + top - penalty
-        total += np.logaddexp(np.log1p(-covering) + lasting, np.log(covering) + log_passing)
-        log_none += float(np.logaddexp(np.log1p(-passing), np.log(passing) + log_passing))
+        return top + float(np.log(_of_passing_noise(grid_s, heard, times=times)))
+
+    terms = weigh_rounds(evidence, grid_s, jitter=jitter, settings=settings, log_of_passing=log_of_passing)
+    total = np.sum([one.log_lasting for one in terms], axis=0)
     log_scale = float(total.max())
-    return np.exp(total - log_scale), log_scale, log_none
-
-
-def _missing_penalty(log_rows: NDArray[np.float64], *, reach: int) -> NDArray[np.float64]:
-    """What a round loses, at each delay, for not showing what another round showed clearly.
-
-    A source that lasts gives about the same evidence in every round; ten times less where the ground is
-    noisier (5 dB, since weak evidence goes with the square of the power ratio). With a coherence that calls
-    for evidence E, a round without it is less likely than silence by exp(-E).
-    """
-    best = ndimage.maximum_filter1d(log_rows.max(axis=0), reach, mode="nearest")
-    seen = ndimage.maximum_filter1d(log_rows, reach, axis=1, mode="nearest")
-    penalty: NDArray[np.float64] = np.maximum(EVIDENCE_KEPT * best - np.maximum(seen, 0.0), 0.0)
-    return penalty
+    return np.exp(total - log_scale), log_scale, sum(one.log_none for one in terms)
 
 
 def _of_passing_noise(
@@ -224,16 +206,25 @@ def _end_likelihoods(
     sd_b_s: float,
 ) -> tuple[float, float]:
     """Likelihood of a source at or beyond either sensor, anywhere from the main to the end of its lead."""
-    blurred = BlurredLikelihood(grid_s, likelihood, largest_sd_s=max(sd_a_s, sd_b_s))
     share = np.linspace(0.0, 1.0, 9)
     beyond_a = times.delay_s[0] + 2 * times.lead_a_s * share
     beyond_b = times.delay_s[-1] - 2 * times.lead_b_s * share
     # most sources lie on the main beyond; the lead itself takes a third
     weight = np.concatenate([[2 / 3], np.full(8, 1 / 24)])
     return (
-        float(weight @ blurred.at(beyond_a, np.full(9, sd_a_s))),
-        float(weight @ blurred.at(beyond_b, np.full(9, sd_b_s))),
+        float(weight @ _blurred_at(beyond_a, grid_s, likelihood, sd_s=sd_a_s)),
+        float(weight @ _blurred_at(beyond_b, grid_s, likelihood, sd_s=sd_b_s)),
     )
+
+
+def _blurred_at(
+    delay_s: NDArray[np.float64], grid_s: NDArray[np.float64], likelihood: NDArray[np.float64], *, sd_s: float
+) -> NDArray[np.float64]:
+    """Likelihood convolved with a Gaussian, at a few delays."""
+    width_s = max(sd_s, 0.5 * float(grid_s[1] - grid_s[0]))
+    weight = np.exp(-0.5 * ((grid_s - delay_s[:, None]) / width_s) ** 2)
+    blurred: NDArray[np.float64] = weight @ likelihood / np.maximum(weight.sum(axis=1), 1e-300)
+    return blurred
 
 
 def _common_grid(times: PathTimes, evidence: Sequence[DelayEvidence]) -> NDArray[np.float64]:

@@ -216,7 +216,10 @@ class SensorSetup:
     polarity : {1, -1}
         Sign of the samples.
     clock_error_s : float
-        Logger's clock minus true time. [s]
+        Logger's clock minus true time, at the first sample. [s]
+    clock_drift_ppm : float
+        By how many millionths its clock runs fast, counted from the first sample: it takes its samples so
+        much closer together than it says. [1e-6]
     noise_level_db : float
         Ambient noise at this sensor over the usual one. [dB]
     sample_rate_hz : float
@@ -235,6 +238,7 @@ class SensorSetup:
     resonance_q: float = 4.0
     polarity: int = 1
     clock_error_s: float = 0.0
+    clock_drift_ppm: float = 0.0
     noise_level_db: float = 0.0
     sample_rate_hz: float = 4000.0
     start_delay_s: float = 0.0
@@ -253,6 +257,7 @@ class SensorSetup:
                 ),
                 (f"resonance_q {self.resonance_q}", not self.resonance_q > 0),
                 (f"polarity {self.polarity}", self.polarity not in (1, -1)),
+                (f"clock_drift_ppm {self.clock_drift_ppm}", not abs(self.clock_drift_ppm) <= 1000),
                 (f"sample_rate_hz {self.sample_rate_hz}", not self._whole_rate()),
                 (f"start_delay_s {self.start_delay_s}", not self.start_delay_s >= 0),
             )
@@ -263,7 +268,7 @@ class SensorSetup:
                 f"sensor {self.logger}",
                 found=", ".join(wrong),
                 remedy="lengths and delays are 0 or more, gain, bore and Q positive, polarity 1 or -1, "
-                "the reflection 0 to 1, the sample rate whole hertz",
+                "the reflection 0 to 1, a drift 1000 millionths at most, the sample rate whole hertz",
             )
 
     def _whole_rate(self) -> bool:

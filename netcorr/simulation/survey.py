@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
+from scipy import signal
 
 from netcorr.errors import SimulationError
 from netcorr.simulation.acoustics import ResponseGrid, transfer_functions
@@ -337,9 +338,25 @@ def _record(
     share = np.clip((2 * frequency_hz / sensor.sample_rate_hz - 0.9) / 0.1, 0, 1)
     shifted = spectrum[:bins] * np.cos(np.pi / 2 * share) ** 2 * np.exp(2j * np.pi * frequency_hz * begin_s)
     count = round(c.duration_s * sensor.sample_rate_hz)
-    samples = np.fft.irfft(shifted, n=size)[:count] * (sensor.sample_rate_hz / stage.sample_rate_hz)
+    # a fast clock takes its samples closer together
+    step = 1 / (1 + 1e-6 * sensor.clock_drift_ppm)
+    samples = _at_steps(shifted, size, count=count, step=step) * (
+        sensor.sample_rate_hz / stage.sample_rate_hz
+    )
     if c.hum_hz is not None:
-        time_s = begin_s + np.arange(count) / sensor.sample_rate_hz
+        time_s = begin_s + np.arange(count, dtype=np.float64) * (step / sensor.sample_rate_hz)
         samples = samples + 10 ** (c.hum_level_db / 20) * hum(rng, time_s, hum_hz=c.hum_hz)
     scaled = samples * AMBIENT_RMS * sensor.gain * sensor.polarity
     return np.asarray(np.clip(scaled, -1, 1), dtype=np.float32)
+
+
+def _at_steps(spectrum: Complex, size: int, *, count: int, step: float) -> Real:
+    """Values of a periodic signal of `size` samples at multiples of `step` samples, shape (count,).
+
+    The sum of its waves is evaluated there exactly, by the chirp transform.
+    """
+    if step == 1.0:
+        return np.asarray(np.fft.irfft(spectrum, n=size)[:count], dtype=np.float64)
+    one_sided = np.where(np.arange(spectrum.size) > 0, 2.0, 1.0) * spectrum
+    waves: Complex = signal.czt(one_sided, m=count, w=np.exp(2j * np.pi * step / size))
+    return np.asarray(waves.real, dtype=np.float64) / size

@@ -122,6 +122,46 @@ def test_clock_that_runs_ahead_shows_arrivals_later(network_of: NetworkMaker) ->
     assert recorded.recordings[0].start == recorded.recordings[1].start == LOUD.start
 
 
+@pytest.mark.parametrize("drift_ppm", [-40.0, 25.0])
+def test_clock_that_drifts_parts_the_arrivals(network_of: NetworkMaker, drift_ppm: float) -> None:
+    # a clock that is fast by 25 millionths shows arrivals 0.5 ms later after 20 s
+    conditions = replace(LOUD, duration_s=22.0)
+    sensors = [A, replace(B, clock_drift_ppm=drift_ppm)]
+    recorded = simulate_round(
+        network_of(LINE, FITTINGS), sensors=sensors, leak=LEAK, conditions=conditions, rng=rng()
+    )
+    second = slice(4000)
+    last = slice(80_000, 84_000)
+    first_s, last_s = (
+        delay_s(
+            replace(
+                recorded, recordings=tuple(replace(r, samples=r.samples[part]) for r in recorded.recordings)
+            )
+        )
+        for part in (second, last)
+    )
+    assert first_s == pytest.approx(40 / 1250, abs=DISPERSION_S)
+    assert last_s - first_s == pytest.approx(20e-6 * drift_ppm, abs=5e-5)
+
+
+def test_a_drift_of_next_to_nothing_changes_next_to_nothing(network_of: NetworkMaker) -> None:
+    conditions = Conditions(hum_hz=50.0, duration_s=4.0)
+    network = network_of(LINE, FITTINGS)
+    plain, drifting = (
+        simulate_round(
+            network,
+            sensors=[replace(A, clock_drift_ppm=drift_ppm)],
+            leak=None,
+            conditions=conditions,
+            rng=rng(),
+        )
+        .recordings[0]
+        .samples
+        for drift_ppm in (0.0, 1e-6)
+    )
+    np.testing.assert_allclose(plain, drifting, atol=1e-6 * float(np.abs(plain).max()))
+
+
 def test_late_start_is_in_the_stamp_and_in_the_samples(network_of: NetworkMaker) -> None:
     sensors = [A, replace(B, start_delay_s=0.25)]
     recorded = simulate_round(
@@ -133,11 +173,9 @@ def test_late_start_is_in_the_stamp_and_in_the_samples(network_of: NetworkMaker)
 
 
 def test_sample_rates_see_the_same_sound(network_of: NetworkMaker) -> None:
-    silent = {"noise_level_db": -120.0}
     sensors = [
-        SensorSetup("K1", "A", **silent),
-        SensorSetup("K2", "A", sample_rate_hz=8000.0, **silent),
-        SensorSetup("K3", "A", sample_rate_hz=5000.0, **silent),
+        SensorSetup(f"K{rate_hz:.0f}", "A", sample_rate_hz=rate_hz, noise_level_db=-120.0)
+        for rate_hz in (4000.0, 8000.0, 5000.0)
     ]
     conditions = replace(LOUD, snr_db=120.0)
     recorded = simulate_round(

@@ -1,0 +1,200 @@
+"""A round in blocks of time: what lasts is in all of them, a burst of usage only in some.
+
+A loud burst of a second or two can fill the evidence of a whole record and hide a leak beside it. The
+correlograms of a record are sums over its blocks, so the evidence of any choice of blocks is had by adding
+theirs: of those in which the strongest delay stands out, and of the rest, in which what lasts still shows.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy import fft
+
+from netcorr.delay.likelihood import ALL, GUARD, BandCorrelograms, sub_band_numbers
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from netcorr.delay.prepare import PreparedRecording
+
+#: Length of a block at least, and in longest delays. [s]
+LEAST_BLOCK_S = 1.0
+BLOCK_DELAYS = 3.0
+#: Blocks at least and at most: fewer cannot tell what lasts, more cost time.
+FEWEST, MOST = 4, 12
+#: A source is uneven when the other blocks show less than this share of what the strongest let expect.
+UNEVEN = 0.3
+#: Evidence of the strongest blocks below this is no burst. [nats]
+LEAST_EVIDENCE = 5.0
+#: The peak is looked for this far to either side of its place in the whole record, in delays of the grid.
+NEAR = 4
+
+
+@dataclass(frozen=True, eq=False)
+class RoundSplit:
+    """A round told apart in time: blocks that a passing noise may fill, and the rest.
+
+    Attributes
+    ----------
+    passing_share : float
+        Share of the time that the passing noise may fill, 0 to 1.
+    passing_log_likelihood : numpy.ndarray
+        Shape (m,): log-likelihood of every delay from these blocks alone.
+    lasting_log_likelihood : numpy.ndarray
+        Shape (m,): log-likelihood of every delay from the rest.
+    """
+
+    passing_share: float
+    passing_log_likelihood: NDArray[np.float64]
+    lasting_log_likelihood: NDArray[np.float64]
+
+
+class BlockCorrelograms:
+    """Correlograms of one pair in every sub-band and block; those of any choice of blocks are their sum.
+
+    Parameters
+    ----------
+    a, b : PreparedRecording
+        Recordings of one round, prepared alike.
+    usable : numpy.ndarray
+        Shape (k,), bool: bins that count.
+    whole : BandCorrelograms
+        Of the whole record: its delays and sub-bands are used.
+
+    Attributes
+    ----------
+    count : int
+        Number of blocks, 0 when the record is too short for `FEWEST`.
+    """
+
+    def __init__(
+        self,
+        a: PreparedRecording,
+        b: PreparedRecording,
+        usable: NDArray[np.bool_],
+        *,
+        whole: BandCorrelograms,
+    ) -> None:
+        longest_s = float(whole.delay_s[-1])
+        count = int(a.duration_s / max(LEAST_BLOCK_S, BLOCK_DELAYS * longest_s))
+        self.count = min(count, MOST) if count >= FEWEST else 0
+        self._whole = whole
+        if self.count:
+            self._rows, self._power = self._cut(a, b, usable)
+
+    def _cut(
+        self, a: PreparedRecording, b: PreparedRecording, usable: NDArray[np.bool_]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Correlograms, shape (blocks, b, m), and power of A and B, shape (2, blocks, b), both in bins.
+
+        Of B all that a delay can bring to a block of A is taken, so that the blocks add up to the whole.
+        """
+        size = fft.next_fast_len(2 * a.spectrum.size, real=True)
+        rate_hz = size * a.bin_hz
+        reach = math.ceil(self._whole.delay_s[-1] * rate_hz) + 1 + GUARD
+        in_a, in_b = (fft.irfft(np.where(usable, one.spectrum, 0.0), size) for one in (a, b))
+        edges = np.linspace(0, a.duration_s * rate_hz, self.count + 1).astype(np.int64)
+        length = fft.next_fast_len(int(np.diff(edges).max()) + 2 * reach, real=True)
+        bin_hz = rate_hz / length
+        which = sub_band_numbers(np.arange(length // 2 + 1, dtype=np.float64) * bin_hz, self._whole.edges_hz)
+        in_b = np.pad(in_b, (reach, reach))
+        turn = np.exp(2j * np.pi * reach / length * np.arange(length // 2 + 1))
+        # a sum over samples, in bins of the whole record
+        scale = a.duration_s * a.bin_hz * size / 2
+        rows, power = [], []
+        for first, last in pairwise(edges.tolist()):
+            spectrum = fft.rfft(in_a[first:last], length)
+            others = fft.rfft(in_b[first : last + 2 * reach], length) * turn
+            alone = fft.rfft(in_b[first + reach : last + reach], length)
+            rows.append(scale * self._whole.correlate(np.conj(spectrum) * others, which, size=length))
+            power.append([scale * _band_power(one, which, self._rows_of_bands) for one in (spectrum, alone)])
+        return np.stack(rows), np.asarray(power).transpose(1, 0, 2)
+
+    @property
+    def _rows_of_bands(self) -> int:
+        return int(self._whole.edges_hz.size - 1)
+
+    def of(self, blocks: Sequence[int], delays: slice = ALL) -> BandCorrelograms:
+        """Correlograms of a choice of blocks at some delays, each sub-band brought to unit power in it."""
+        chosen = list(blocks)
+        bins = np.diff(self._whole.bins) * (len(chosen) / self.count)
+        power = np.sqrt(np.prod(self._power[:, chosen].sum(axis=1), axis=0))
+        scale = np.where(power > 0, bins / np.maximum(power, 1e-300), 0.0)
+        rows = self._rows[chosen, :, delays].sum(axis=0)
+        return self._whole.with_rows(rows * scale[:, None], bins, delays)
+
+
+def _band_power(
+    spectrum: NDArray[np.complex128], which: NDArray[np.int64], count: int
+) -> NDArray[np.float64]:
+    """Mean square in each sub-band, shape (count,)."""
+    inside = which >= 0
+    power = spectrum.real**2 + spectrum.imag**2
+    size = 2 * (spectrum.size - 1)
+    total: NDArray[np.float64] = np.bincount(which[inside], weights=power[inside], minlength=count) * (
+        2 / size
+    )
+    return total
+
+
+def split_round(blocks: BlockCorrelograms, *, peak: int, polarity: int) -> tuple[RoundSplit, ...]:
+    """Ways to tell a passing noise from what lasts, where the strongest delay is uneven in time.
+
+    Parameters
+    ----------
+    blocks : BlockCorrelograms
+        Of the round.
+    peak : int
+        Place of the strongest delay of the whole record.
+    polarity : {1, -1, 0}
+        Of the strongest delay; both are averaged over for 0.
+
+    Returns
+    -------
+    tuple of RoundSplit
+        Empty when the record is short, or the strongest delay is there all the time.
+
+    Notes
+    -----
+    Blocks are taken in the order of what each by itself says for the strongest delay. The number that says
+    most together is that of the blocks that hold it: one too many dilutes it, one too few leaves some out.
+    Its neighbours are tried too.
+    """
+    if not blocks.count:
+        return ()
+    near = slice(max(peak - NEAR, 0), peak + NEAR + 1)
+
+    def says(chosen: Sequence[int]) -> float:
+        some = blocks.of(chosen, near)
+        return max(float(some.own_coherences(sign).max()) for sign in ((polarity,) if polarity else (1, -1)))
+
+    by_block = [says([k]) for k in range(blocks.count)]
+    order = [int(k) for k in np.argsort(by_block)[::-1]]
+    sizes = range(1, blocks.count)
+    strongest = np.array([says(order[:size]) for size in sizes])
+    best = int(np.argmax(strongest)) + 1
+    expected = strongest[best - 1] * (blocks.count - best) / best
+    if strongest[best - 1] < LEAST_EVIDENCE or says(order[best:]) > UNEVEN * expected:
+        return ()
+    return tuple(
+        RoundSplit(
+            passing_share=size / blocks.count,
+            passing_log_likelihood=_evidence(blocks.of(order[:size]), polarity),
+            lasting_log_likelihood=_evidence(blocks.of(order[size:]), polarity),
+        )
+        for size in range(max(best - 1, 1), min(best + 2, blocks.count))
+    )
+
+
+def _evidence(correlograms: BandCorrelograms, polarity: int) -> NDArray[np.float64]:
+    """Log-likelihood of every delay, shape (m,), for a known polarity or for both."""
+    if polarity:
+        return correlograms.of_polarity(polarity)
+    return correlograms.log_likelihood()
