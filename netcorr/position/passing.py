@@ -9,7 +9,7 @@ rest, in which whatever lasts must show.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from scipy import ndimage
@@ -79,59 +79,121 @@ def weigh_rounds(
     """
     rows = np.stack([np.interp(grid_s, one.delay_s, one.log_likelihood) for one in evidence])
     reach = 2 * int(np.ceil(jitter)) + 1
-    apart = reach + 2 * int(np.ceil(APART_S / (grid_s[1] - grid_s[0])))
-    seen = ndimage.maximum_filter1d(rows, reach, axis=1, mode="nearest")
-    p, covering = settings.passing_share, settings.passing_share * settings.covering_share
+    scales = _Scales(
+        jitter=jitter, reach=reach, apart=reach + 2 * int(np.ceil(APART_S / (grid_s[1] - grid_s[0])))
+    )
+    best = _best(rows, reach=reach)
     terms = []
     for number, one in enumerate(evidence):
-        parts = _parts(one, grid_s)
-        best = _best(rows, reach=reach)
-        penalty = np.maximum(EVIDENCE_KEPT * best - np.maximum(seen[number], 0.0), 0.0)
+        penalty = _missing(rows[number], best, share=1.0, reach=reach)
         covered = log_of_passing(rows[number])
-        lasting = _blurred(rows[number], jitter) - penalty
-        if not parts:
-            log_lasting = np.logaddexp(np.log1p(-covering) + lasting, np.log(covering) + covered)
-            terms.append(RoundTerms(log_lasting, float(np.logaddexp(np.log1p(-p), np.log(p) + covered))))
+        lasting = _blurred(rows[number], jitter)
+        if not one.splits:
+            terms.append(_without_splits(lasting - penalty, covered, settings=settings))
             continue
         others = _best(np.delete(rows, number, axis=0), reach=reach)
+        parts = _parts(one, grid_s, log_of_passing)
         uneven = penalty + _uneven(parts, reach=reach)
+        p, covering = settings.passing_share, settings.passing_share * settings.covering_share
         # the whole record is one picture of the round, each split another, and every hypothesis has them all
-        whole = np.log(0.5)
-        none = [whole + np.log(1 - ALL_THE_TIME * p), whole + np.log(ALL_THE_TIME * p) + covered]
+        none = [np.log(0.5 * (1 - ALL_THE_TIME * p)), np.log(0.5 * ALL_THE_TIME * p) + covered]
         either = [
-            whole + np.log(1 - covering) + _blurred(rows[number], jitter) - uneven,
-            np.full(grid_s.size, whole + np.log(covering) + covered),
+            np.log(0.5 * (1 - covering)) + lasting - uneven,
+            np.full(grid_s.size, np.log(0.5 * covering) + covered),
         ]
-        for share, passes, lasts in parts:
+        for pair in parts:
             picture = np.log(0.5 / len(parts))
-            always = picture + log_of_passing(passes + lasts)
-            sometimes = picture + np.log((1 - ALL_THE_TIME) * p) + log_of_passing(passes)
-            left = ndimage.maximum_filter1d(lasts, reach, mode="nearest")
-            lost = np.maximum(EVIDENCE_KEPT * (1 - share) * others - np.maximum(left, 0.0), 0.0)
-            none += [picture + np.log(1 - p), np.log(ALL_THE_TIME * p) + always, sometimes]
-            steady = np.log(1 - (1 - ALL_THE_TIME) * p - covering) + _blurred(passes + lasts, jitter)
-            either += [
-                picture + steady - uneven,
-                np.full(grid_s.size, np.log(covering) + always),
-                sometimes + _elsewhere(passes, width=apart) + _blurred(lasts, jitter) - lost,
-            ]
+            together = pair[0].log_likelihood + pair[1].log_likelihood
+            always = log_of_passing(together)
+            more_none, more = _of_split(pair, others, always=always, scales=scales, settings=settings)
+            steady = np.log(1 - (1 - ALL_THE_TIME) * p - covering) + _blurred(together, jitter) - uneven
+            none += [picture + term for term in more_none]
+            either += [picture + term for term in (steady, *more)]
         log_lasting = np.asarray(logsumexp(np.stack(either), axis=0), dtype=np.float64)
         terms.append(RoundTerms(log_lasting, float(logsumexp(none))))
     return terms
 
 
-def _parts(
-    one: DelayEvidence, grid_s: NDArray[np.float64]
-) -> list[tuple[float, NDArray[np.float64], NDArray[np.float64]]]:
-    """Splits of a round on the common delays: share of the time that may pass, and both likelihoods."""
-    return [
-        (
-            split.passing_share,
-            np.interp(grid_s, one.delay_s, split.passing_log_likelihood),
-            np.interp(grid_s, one.delay_s, split.lasting_log_likelihood),
-        )
-        for split in one.splits
+class _Scales(NamedTuple):
+    """Widths over delay, in steps of the grid."""
+
+    jitter: float
+    reach: int
+    apart: int
+
+
+class _Part(NamedTuple):
+    """Part of a round: share of its time, evidence of each delay, and of a passing noise somewhere."""
+
+    share: float
+    log_likelihood: NDArray[np.float64]
+    log_passing: float
+
+
+def _without_splits(lasting: NDArray[np.float64], covered: float, *, settings: LocateSettings) -> RoundTerms:
+    """A round in which the strongest delay is there all the time: it lasts, or it is a noise that covers."""
+    p, covering = settings.passing_share, settings.passing_share * settings.covering_share
+    return RoundTerms(
+        np.logaddexp(np.log1p(-covering) + lasting, np.log(covering) + covered),
+        float(np.logaddexp(np.log1p(-p), np.log(p) + covered)),
+    )
+
+
+def _of_split(
+    pair: tuple[_Part, _Part],
+    others: NDArray[np.float64],
+    *,
+    always: float,
+    scales: _Scales,
+    settings: LocateSettings,
+) -> tuple[list[float], list[NDArray[np.float64]]]:
+    """Terms of one split without and with a source that lasts; either part may be that of the noise."""
+    p, covering = settings.passing_share, settings.passing_share * settings.covering_share
+    sometimes = np.log(0.5 * (1 - ALL_THE_TIME) * p)
+    two = pair[0].log_passing + pair[1].log_passing
+    none = [
+        np.log(1 - p),
+        np.log(ALL_THE_TIME * p) + always,
+        2 * sometimes + two,
+        *(sometimes + part.log_passing for part in pair),
     ]
+    hidden = np.logaddexp(np.log(covering) + always, np.log(covering) + sometimes + two)
+    either = [np.full(others.size, hidden)]
+    for noisy, clear in (pair, pair[::-1]):
+        apart = _elsewhere(noisy.log_likelihood, width=scales.apart)
+        missing = _missing(clear.log_likelihood, others, share=clear.share, reach=scales.reach)
+        shows = _blurred(clear.log_likelihood, scales.jitter)
+        either.append(sometimes + noisy.log_passing + apart + shows - missing)
+    return none, either
+
+
+def _parts(
+    one: DelayEvidence,
+    grid_s: NDArray[np.float64],
+    log_of_passing: Callable[[NDArray[np.float64]], float],
+) -> list[tuple[_Part, _Part]]:
+    """Splits of a round on the common delays: the blocks of the strongest delay, and the rest."""
+    pairs = []
+    for split in one.splits:
+        rows = [
+            np.interp(grid_s, one.delay_s, row)
+            for row in (split.passing_log_likelihood, split.lasting_log_likelihood)
+        ]
+        shares = (split.passing_share, 1 - split.passing_share)
+        strong, rest = (
+            _Part(share, row, log_of_passing(row)) for share, row in zip(shares, rows, strict=True)
+        )
+        pairs.append((strong, rest))
+    return pairs
+
+
+def _missing(
+    log_likelihood: NDArray[np.float64], best: NDArray[np.float64], *, share: float, reach: int
+) -> NDArray[np.float64]:
+    """What is lost, at each delay, for not showing what is clear elsewhere; `share` is that of the time."""
+    seen = ndimage.maximum_filter1d(log_likelihood, reach, mode="nearest")
+    penalty: NDArray[np.float64] = np.maximum(EVIDENCE_KEPT * share * best - np.maximum(seen, 0.0), 0.0)
+    return penalty
 
 
 def _best(rows: NDArray[np.float64], *, reach: int) -> NDArray[np.float64]:
@@ -142,28 +204,27 @@ def _best(rows: NDArray[np.float64], *, reach: int) -> NDArray[np.float64]:
     return best
 
 
-def _uneven(
-    parts: Sequence[tuple[float, NDArray[np.float64], NDArray[np.float64]]], *, reach: int
-) -> NDArray[np.float64]:
-    """What a source that lasts loses, at each delay, where part of the round hardly shows it."""
+def _uneven(parts: Sequence[tuple[_Part, _Part]], *, reach: int) -> NDArray[np.float64]:
+    """What a source that lasts loses, at each delay, where the rest of the round hardly shows it."""
     losses = [
-        EVIDENCE_KEPT * (1 - share) / share * passes
-        - np.maximum(ndimage.maximum_filter1d(lasts, reach, mode="nearest"), 0.0)
-        for share, passes, lasts in parts
+        _missing(rest.log_likelihood, strong.log_likelihood, share=rest.share / strong.share, reach=reach)
+        for strong, rest in parts
     ]
-    return np.maximum(np.max(losses, axis=0), 0.0)
+    worst: NDArray[np.float64] = np.max(losses, axis=0)
+    return worst
 
 
 def _elsewhere(log_likelihood: NDArray[np.float64], *, width: int) -> NDArray[np.float64]:
     """Log of the share of a likelihood that is not near each delay."""
     likelihood = np.exp(log_likelihood - log_likelihood.max())
     near = ndimage.uniform_filter1d(likelihood, width, mode="constant") * (width / likelihood.sum())
-    share: NDArray[np.float64] = np.log(np.clip(1 - near, 1e-6, 1.0))
-    return share
+    return np.asarray(np.log(np.clip(1 - near, 1e-6, 1.0)), dtype=np.float64)
 
 
 def _blurred(log_likelihood: NDArray[np.float64], sd_steps: float) -> NDArray[np.float64]:
     """Log of a likelihood blurred over delay."""
     top = float(log_likelihood.max())
     blurred = ndimage.gaussian_filter1d(np.exp(log_likelihood - top), sd_steps, mode="nearest")
-    return top + np.log(np.maximum(blurred, 1e-300))
+    # far below the top nothing is left of the exponential
+    far = blurred < 1e-290
+    return np.where(far, log_likelihood, top + np.log(np.where(far, 1.0, blurred)))
