@@ -94,32 +94,31 @@ class BlockCorrelograms:
     ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Correlograms, shape (blocks, b, m), and power of A and B, shape (2, blocks, b), both in bins.
 
-        Of B all that a delay can bring to a block of A is taken, so that the blocks add up to the whole.
+        With a block of one all goes that a delay can bring there from the other, so that the blocks add up to
+        the whole; the mean of both ways round does not depend on which is A.
         """
         size = fft.next_fast_len(2 * a.spectrum.size, real=True)
         rate_hz = size * a.bin_hz
         reach = math.ceil(self._whole.delay_s[-1] * rate_hz) + 1 + GUARD
-        in_a, in_b = (fft.irfft(np.where(usable, one.spectrum, 0.0), size) for one in (a, b))
+        signals = [
+            np.pad(fft.irfft(np.where(usable, one.spectrum, 0.0), size), (reach, reach)) for one in (a, b)
+        ]
         edges = np.linspace(0, a.duration_s * rate_hz, self.count + 1).astype(np.int64)
         length = fft.next_fast_len(int(np.diff(edges).max()) + 2 * reach, real=True)
-        bin_hz = rate_hz / length
-        which = sub_band_numbers(np.arange(length // 2 + 1, dtype=np.float64) * bin_hz, self._whole.edges_hz)
-        in_b = np.pad(in_b, (reach, reach))
-        turn = np.exp(2j * np.pi * reach / length * np.arange(length // 2 + 1))
+        number = np.arange(length // 2 + 1, dtype=np.float64)
+        which = sub_band_numbers(number * (rate_hz / length), self._whole.edges_hz)
+        count = self._whole.edges_hz.size - 1
+        turn = np.exp(2j * np.pi * reach / length * number)  # what is around a block begins so much earlier
         # a sum over samples, in bins of the whole record
         scale = a.duration_s * a.bin_hz * size / 2
         rows, power = [], []
         for first, last in pairwise(edges.tolist()):
-            spectrum = fft.rfft(in_a[first:last], length)
-            others = fft.rfft(in_b[first : last + 2 * reach], length) * turn
-            alone = fft.rfft(in_b[first + reach : last + reach], length)
-            rows.append(scale * self._whole.correlate(np.conj(spectrum) * others, which, size=length))
-            power.append([scale * _band_power(one, which, self._rows_of_bands) for one in (spectrum, alone)])
+            in_a, in_b = (fft.rfft(one[first + reach : last + reach], length) for one in signals)
+            round_a, round_b = (fft.rfft(one[first : last + 2 * reach], length) * turn for one in signals)
+            cross = 0.5 * (np.conj(in_a) * round_b + np.conj(round_a) * in_b)
+            rows.append(scale * self._whole.correlate(cross, which, size=length))
+            power.append([scale * _band_power(one, which, count) for one in (in_a, in_b)])
         return np.stack(rows), np.asarray(power).transpose(1, 0, 2)
-
-    @property
-    def _rows_of_bands(self) -> int:
-        return int(self._whole.edges_hz.size - 1)
 
     def of(self, blocks: Sequence[int], delays: slice = ALL) -> BandCorrelograms:
         """Correlograms of a choice of blocks at some delays, each sub-band brought to unit power in it."""
@@ -138,10 +137,8 @@ def _band_power(
     inside = which >= 0
     power = spectrum.real**2 + spectrum.imag**2
     size = 2 * (spectrum.size - 1)
-    total: NDArray[np.float64] = np.bincount(which[inside], weights=power[inside], minlength=count) * (
-        2 / size
-    )
-    return total
+    total = np.bincount(which[inside], weights=power[inside], minlength=count)
+    return np.asarray(total * (2 / size), dtype=np.float64)
 
 
 def split_round(blocks: BlockCorrelograms, *, peak: int, polarity: int) -> tuple[RoundSplit, ...]:

@@ -151,7 +151,8 @@ class BandCorrelograms:
         which = np.where(usable, which, -1)
         size = fft.next_fast_len(2 * cross.size, real=True)
         self._half = int(np.ceil(max_delay_s * size * bin_hz)) + 1
-        bins = np.bincount(which[which >= 0], minlength=self.edges_hz.size - 1) * per_bin
+        counted = np.bincount(which[which >= 0], minlength=self.edges_hz.size - 1)
+        bins = np.asarray(counted * per_bin, dtype=np.float64)
         rows = (per_bin * size / 2) * self.correlate(cross, which, size=size)
         centre = rows.shape[1] // 2
         self.delay_s = (np.arange(rows.shape[1]) - centre) / (size * bin_hz * OVERSAMPLING)

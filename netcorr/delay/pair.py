@@ -151,6 +151,12 @@ def delay_evidence(
         blocks = BlockCorrelograms(a, b, usable, whole=correlograms)
         sure = abs(upright[peak] - reverse[peak]) > SURE_OF_POLARITY
         splits = split_round(blocks, peak=peak, polarity=polarity if sure else 0)
+    if splits:
+        strongest = max(splits, key=lambda split: float(split.passing_log_likelihood.max()))
+        notes += (
+            f"the strongest delay ({refined.delay_s * 1000:+.1f} ms) is heard in "
+            f"{strongest.passing_share:.0%} of the time only: what passes is weighed apart from what lasts",
+        )
     return DelayEvidence(
         logger_a=logger_a,
         logger_b=logger_b,

@@ -27,8 +27,9 @@ if TYPE_CHECKING:
 #: other. With a coherence that calls for evidence E, what is without it is less likely than silence by
 #: exp(-E): ten times less evidence is 5 dB more noise, since weak evidence goes with the square of the ratio.
 EVIDENCE_KEPT = 0.1
-#: Share of passing noises that last as long as the round (judgement); the others fill part of it.
-ALL_THE_TIME = 0.75
+#: Prior probability of a noise that fills part of a round in which something is there only part of the time
+#: (judgement), beside that of one that lasts as long as the round.
+PART_OF_THE_TIME = 0.1
 #: A passing noise as near as this to what lasts would be the same source. [s]
 APART_S = 0.0005
 
@@ -96,7 +97,7 @@ def weigh_rounds(
         uneven = penalty + _uneven(parts, reach=reach)
         p, covering = settings.passing_share, settings.passing_share * settings.covering_share
         # the whole record is one picture of the round, each split another, and every hypothesis has them all
-        none = [np.log(0.5 * (1 - ALL_THE_TIME * p)), np.log(0.5 * ALL_THE_TIME * p) + covered]
+        none = [np.log(0.5 * (1 - p)), np.log(0.5 * p) + covered]
         either = [
             np.log(0.5 * (1 - covering)) + lasting - uneven,
             np.full(grid_s.size, np.log(0.5 * covering) + covered),
@@ -106,7 +107,7 @@ def weigh_rounds(
             together = pair[0].log_likelihood + pair[1].log_likelihood
             always = log_of_passing(together)
             more_none, more = _of_split(pair, others, always=always, scales=scales, settings=settings)
-            steady = np.log(1 - (1 - ALL_THE_TIME) * p - covering) + _blurred(together, jitter) - uneven
+            steady = np.log(1 - PART_OF_THE_TIME - covering) + _blurred(together, jitter) - uneven
             none += [picture + term for term in more_none]
             either += [picture + term for term in (steady, *more)]
         log_lasting = np.asarray(logsumexp(np.stack(either), axis=0), dtype=np.float64)
@@ -149,11 +150,11 @@ def _of_split(
 ) -> tuple[list[float], list[NDArray[np.float64]]]:
     """Terms of one split without and with a source that lasts; either part may be that of the noise."""
     p, covering = settings.passing_share, settings.passing_share * settings.covering_share
-    sometimes = np.log(0.5 * (1 - ALL_THE_TIME) * p)
+    sometimes = np.log(0.5 * PART_OF_THE_TIME)
     two = pair[0].log_passing + pair[1].log_passing
     none = [
-        np.log(1 - p),
-        np.log(ALL_THE_TIME * p) + always,
+        np.log(1 - p - PART_OF_THE_TIME),
+        np.log(p) + always,
         2 * sometimes + two,
         *(sometimes + part.log_passing for part in pair),
     ]

@@ -358,5 +358,5 @@ def _at_steps(spectrum: Complex, size: int, *, count: int, step: float) -> Real:
     if step == 1.0:
         return np.asarray(np.fft.irfft(spectrum, n=size)[:count], dtype=np.float64)
     one_sided = np.where(np.arange(spectrum.size) > 0, 2.0, 1.0) * spectrum
-    waves: Complex = signal.czt(one_sided, m=count, w=np.exp(2j * np.pi * step / size))
+    waves = signal.czt(one_sided, m=count, w=np.exp(2j * np.pi * step / size))
     return np.asarray(waves.real, dtype=np.float64) / size
