@@ -16,6 +16,8 @@ from netcorr.export.words import survey_text
 
 if TYPE_CHECKING:
     from netcorr.export.picture import draw_evidence, draw_map
+    from netcorr.export.plots import plot_along, plot_spectra
+    from netcorr.export.report import write_report
 
 __all__ = [
     "RESULT_LAYERS",
@@ -24,18 +26,30 @@ __all__ = [
     "StoredResult",
     "draw_evidence",
     "draw_map",
+    "plot_along",
+    "plot_spectra",
     "read_result",
     "result_tables",
     "save_network",
     "survey_dict",
     "survey_text",
+    "write_report",
     "write_result",
     "write_wgs84",
 ]
 
 
+_LATE = {
+    "draw_evidence": "netcorr.export.picture",
+    "draw_map": "netcorr.export.picture",
+    "plot_along": "netcorr.export.plots",
+    "plot_spectra": "netcorr.export.plots",
+    "write_report": "netcorr.export.report",
+}
+
+
 def __getattr__(name: str) -> object:
     """Load what draws only when it is asked for: it takes longer than everything else here."""
-    if name in {"draw_evidence", "draw_map"}:
-        return getattr(import_module("netcorr.export.picture"), name)
+    if name in _LATE:
+        return getattr(import_module(_LATE[name]), name)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -46,10 +46,10 @@ def compose_evidence(
     figure.text(0.025, 0.898, _subtitle(pair), fontsize=8.2, color=QUIET, **style)
     along = figure.add_axes((0.075, 0.62, 0.9, 0.22))
     strip = figure.add_axes((0.075, 0.5, 0.9, 0.07), sharex=along)
-    _draw_density(along, pair, units)
-    _draw_strip(strip, pair.path, network, units)
+    draw_density_panel(along, pair, units)
+    draw_strip_panel(strip, pair.path, network, units)
     _draw_delays(figure.add_axes((0.075, 0.1, 0.405, 0.27)), pair)
-    _draw_coherence(figure.add_axes((0.57, 0.1, 0.405, 0.27)), pair)
+    draw_coherence_panel(figure.add_axes((0.57, 0.1, 0.405, 0.27)), pair)
 
 
 def _subtitle(pair: PairFix) -> str:
@@ -62,7 +62,8 @@ def _subtitle(pair: PairFix) -> str:
     return "Probability: " + ", ".join(f"{name} {percent(probability)}" for name, probability in parts) + "."
 
 
-def _plain_axes(axes: Axes, title: str) -> None:
+def plain_axes(axes: Axes, title: str) -> None:
+    """Give axes their title and the look of all panels."""
     axes.set_title(title, fontsize=8.2, color=INK, loc="left", pad=5, fontweight="bold")
     axes.set_facecolor(PAPER)
     axes.tick_params(labelsize=_SMALL, colors=INK, length=2.5, width=0.6)
@@ -77,7 +78,7 @@ def _plain_axes(axes: Axes, title: str) -> None:
     axes.yaxis.set_label_coords(-0.055 / box.width, 0.5)
 
 
-def _draw_density(axes: Axes, pair: PairFix, units: UnitSystem) -> None:
+def draw_density_panel(axes: Axes, pair: PairFix, units: UnitSystem) -> None:
     """Draw the probability for each metre or foot of main."""
     unit_m, name = _length_unit(units)
     where = pair.position_m / unit_m
@@ -98,11 +99,13 @@ def _draw_density(axes: Axes, pair: PairFix, units: UnitSystem) -> None:
         shift, side = (6, "left") if right else (-6, "right")
         text = f"{found}, {percent(best.probability)} in the shaded stretch"
         axes.annotate(text, place, xytext=(shift, 0), textcoords="offset points", ha=side, **style)
-    _plain_axes(axes, "Where along the main")
+    plain_axes(axes, "Where along the main")
     axes.tick_params(labelbottom=False)
 
 
-def _draw_strip(axes: Axes, path: CorrelationPath, network: PipeNetwork | None, units: UnitSystem) -> None:
+def draw_strip_panel(
+    axes: Axes, path: CorrelationPath, network: PipeNetwork | None, units: UnitSystem
+) -> None:
     """Draw the pipe itself, straightened, with its materials, joints and tees."""
     unit_m, name = _length_unit(units)
     ends = segment_ends_m(path) / unit_m
@@ -130,7 +133,7 @@ def _draw_strip(axes: Axes, path: CorrelationPath, network: PipeNetwork | None, 
         )  # fmt: skip
     axes.set_xlim(0, ends[-1])
     axes.set_ylim(0, 1)
-    _plain_axes(axes, "")
+    plain_axes(axes, "")
     axes.set_facecolor("white")
     axes.set_yticks([])
     axes.spines["left"].set_visible(False)
@@ -166,7 +169,7 @@ def _tees(path: CorrelationPath, ends: Any, network: PipeNetwork | None) -> list
 def _draw_delays(axes: Axes, pair: PairFix) -> None:
     """Draw the likelihood of every delay in each round."""
     limit_ms = pair.travel_time_s * 1000
-    for evidence, colour in zip(pair.evidence, _colours(len(pair.evidence)), strict=True):
+    for evidence, colour in zip(pair.evidence, colours_of_rounds(len(pair.evidence)), strict=True):
         axes.plot(
             evidence.delay_s * 1000,
             evidence.log_likelihood,
@@ -181,13 +184,13 @@ def _draw_delays(axes: Axes, pair: PairFix) -> None:
     _headroom(axes)
     axes.set_xlabel("arrival at B minus arrival at A [ms]; shaded: not from between them")
     axes.set_ylabel("log-likelihood of a common source")
-    _plain_axes(axes, "Which delay")
+    plain_axes(axes, "Which delay")
     _legend(axes, "upper left" if pair.evidence[0].peak_delay_s > 0 else "upper right")
 
 
-def _draw_coherence(axes: Axes, pair: PairFix) -> None:
+def draw_coherence_panel(axes: Axes, pair: PairFix) -> None:
     """Draw the coherence over frequency with the band that carries the evidence."""
-    for evidence, colour in zip(pair.evidence, _colours(len(pair.evidence)), strict=True):
+    for evidence, colour in zip(pair.evidence, colours_of_rounds(len(pair.evidence)), strict=True):
         low_hz, high_hz = evidence.band_hz
         axes.axvspan(low_hz, high_hz, color=PATH, alpha=0.3 / len(pair.evidence), linewidth=0)
         axes.plot(
@@ -202,7 +205,7 @@ def _draw_coherence(axes: Axes, pair: PairFix) -> None:
     axes.set_ylim(0, 1)
     axes.set_xlabel("frequency [Hz]; shaded: the band that carries the evidence")
     axes.set_ylabel("coherence")
-    _plain_axes(axes, "Which band")
+    plain_axes(axes, "Which band")
     _legend(axes, "upper right")
 
 
@@ -216,7 +219,8 @@ def _headroom(axes: Axes) -> None:
     axes.set_ylim(low, high + 0.28 * (high - low))
 
 
-def _colours(count: int) -> list[str]:
+def colours_of_rounds(count: int) -> list[str]:
+    """Colour of each round."""
     return [ROUNDS[k % len(ROUNDS)] for k in range(count)]
 
 

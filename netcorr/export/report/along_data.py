@@ -69,6 +69,15 @@ class Feature:
     name: str
 
 
+#: Chance of noise alone below which a round is said to have heard something.
+STOOD_OUT = 0.01
+
+
+def something_heard(pair: PairFix) -> bool:
+    """Whether noise in common stood out in any round."""
+    return any(one.significance < STOOD_OUT for one in pair.evidence)
+
+
 def length_unit(units: UnitSystem) -> tuple[float, str]:
     """Length of the unit on axes, and its name. [m]"""
     return (FOOT_M, "ft") if units == "us" else (1.0, "m")

@@ -5,9 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from markupsafe import Markup
+
 from netcorr.export.cautions import caution_for
 from netcorr.export.report.advice import BudgetLine, budget_lines
 from netcorr.export.report.along import along_figure
+from netcorr.export.report.along_data import something_heard
 from netcorr.export.report.sound import HeardPair, Recordings, listening_copy
 from netcorr.export.report.spectra import rounds_figure, spectra_figure
 from netcorr.export.report.spectrogram import spectrogram_figure
@@ -47,13 +50,13 @@ class Sound:
         Which sensor.
     name : str
         Name of the file.
-    uri : str
+    uri : markupsafe.Markup
         The sound itself.
     """
 
     label: str
     name: str
-    uri: str
+    uri: Markup
 
 
 @dataclass(frozen=True)
@@ -243,4 +246,7 @@ class _Maker:
 
 
 def _band(pair: PairFix, heard: HeardPair) -> tuple[float, float]:
+    """Band to hear: the one that carries the evidence, or all where there is none."""
+    if not something_heard(pair):
+        return 20.0, 0.4 * min(*heard.rates_hz, 8000.0)
     return next(one.band_hz for one in pair.evidence if one.round_number == heard.round_number)

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import soundfile
+from markupsafe import Markup
 from scipy import signal
 
 from netcorr.errors import NetcorrError
@@ -165,7 +166,7 @@ def in_band(
 
 def listening_copy(
     samples: NDArray[np.float32], sample_rate_hz: float, *, band_hz: tuple[float, float]
-) -> str:
+) -> Markup:
     """Sound for a page: a few seconds in the band, as loud as it can be, 16-bit WAV as a data URI.
 
     Parameters
@@ -179,7 +180,7 @@ def listening_copy(
 
     Returns
     -------
-    str
+    markupsafe.Markup
         ``data:audio/wav;base64,...``, `LISTENING_HZ` samples a second.
     """
     part = samples[: int(LISTENING_S * sample_rate_hz)]
@@ -195,4 +196,4 @@ def listening_copy(
     soundfile.write(
         stream, np.clip(0.8 * copy / level, -1, 1) * fade, LISTENING_HZ, format="WAV", subtype="PCM_16"
     )
-    return "data:audio/wav;base64," + base64.b64encode(stream.getvalue()).decode("ascii")
+    return Markup("data:audio/wav;base64,") + base64.b64encode(stream.getvalue()).decode("ascii")

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from markupsafe import Markup
 
-from netcorr.export.report.along_data import length_unit, place_of
+from netcorr.export.report.along_data import length_unit, place_of, something_heard
 from netcorr.export.report.axes import Panel, Scale
 from netcorr.export.report.figure import DataTable, Figure, picture
 from netcorr.export.report.svg import element
@@ -23,6 +23,7 @@ _WIDTH = 440.0
 _LEFT, _RIGHT = 46.0, 14.0
 #: Below this coherence a phase says nothing and is not drawn.
 _TELLING = 0.05
+_NOTHING = "No noise in common stood out here."
 
 
 def spectra_figure(pair: PairFix) -> Figure:
@@ -43,7 +44,7 @@ def spectra_figure(pair: PairFix) -> Figure:
     upper = Panel(x, Scale(0.0, 1.0, 142.0, 22.0))
     lower = Panel(x, Scale(-180.0, 180.0, 290.0, 186.0))
     parts: list[Markup] = []
-    for one in pair.evidence:
+    for one in pair.evidence if something_heard(pair) else ():
         parts += [panel.band(*one.band_hz, class_="band") for panel in (upper, lower)]
     parts.append(upper.frame(y_words="coherence", y_ticks=3))
     parts.append(lower.frame(x_words="frequency, Hz", y_words="phase that is left, degrees", y_ticks=4))
@@ -54,7 +55,8 @@ def spectra_figure(pair: PairFix) -> Figure:
     words = (
         "Coherence says how alike the two recordings are at each frequency, 1 being one and the same noise. "
         "The phase is what remains when the delay found is taken out: flat where one wave explains the "
-        "noise; drawn where the coherence is above 0.05. Shaded: the band that carries the evidence."
+        "noise; drawn where the coherence is above 0.05. "
+        + ("Shaded: the band that carries the evidence." if something_heard(pair) else _NOTHING)
     )
     drawn = picture(parts, width=_WIDTH, height=330.0, name="Which frequencies", words=words)
     return Figure("Which frequencies", words, (drawn,), _spectra_table(pair, top_hz))
@@ -151,9 +153,12 @@ def rounds_figure(pair: PairFix, candidate: Candidate | None, *, units: UnitSyst
         ]
     words = (
         "Dots: where each round points by itself; the line through a dot is twice the standard error of the "
-        "recordings alone. Rings: the place by plain correlation, a second opinion. Shaded: the 95 % "
-        "stretch, which also allows for speed, lengths and clocks."
+        "recordings alone. Rings: the place by plain correlation, a second opinion. "
     )
+    if candidate is not None and candidate.stretch_m:
+        words += "Shaded: the 95 % stretch, which also allows for speed, lengths and clocks."
+    elif not something_heard(pair):
+        words += f"{_NOTHING} Such places scatter by chance and mean nothing."
     drawn = picture(parts, width=_WIDTH, height=bottom + 44, name="Do the rounds agree", words=words)
     return Figure("Do the rounds agree", words, (drawn,), _rounds_table(pair, places, units))
 

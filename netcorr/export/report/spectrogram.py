@@ -13,6 +13,7 @@ from PIL import Image
 from scipy import signal
 
 from netcorr.export.plain_text import plain_text
+from netcorr.export.report.along_data import something_heard
 from netcorr.export.report.axes import Panel, Scale
 from netcorr.export.report.figure import DataTable, Figure, picture
 from netcorr.export.report.spectra import highest_hz
@@ -70,15 +71,16 @@ def spectrogram_figure(pair: PairFix, heard: HeardPair) -> Figure:
         parts.append(
             panel.frame(x_words=x_words, y_words=f"{'AB'[index]}: {plain_text(name)}, Hz", y_ticks=3)
         )
-        for edge in band:
+        for edge in band if something_heard(pair) else ():
             y = panel.y.at(edge)
             parts.append(element("line", x1=_LEFT, x2=_WIDTH - _RIGHT, y1=y, y2=y, class_="band-edge"))
     words = (
         f"Loudness over time (across) and frequency (up) of both recordings of round {heard.round_number}, "
-        "from the same moment on; brighter is louder, the darkest shade 50 dB below the loudest. Between the "
-        "dashed lines lies the band that carries the evidence. A leak is a steady band; knocks are upright "
-        "lines, hum is level lines."
+        "from the same moment on; brighter is louder, the darkest shade 50 dB below the loudest. A leak is a "
+        "steady band; knocks are upright lines, hum is level lines."
     )
+    if something_heard(pair):
+        words += " Between the dashed lines lies the band that carries the evidence."
     height = 22.0 + 2 * _TALL + 30 + 42
     drawn = picture(parts, width=_WIDTH, height=height, name="How loud, when and how high", words=words)
     return Figure("How loud, when and how high", words, (drawn,), _table(levels, top_hz, pair))
@@ -126,7 +128,7 @@ def _averaged(values: NDArray[np.float64], edges: NDArray[np.float64], *, axis: 
     return mean
 
 
-def png_uri(level_db: NDArray[np.float64]) -> str:
+def png_uri(level_db: NDArray[np.float64]) -> Markup:
     """Levels as a small PNG picture, lowest frequency at the bottom, as a data URI."""
     steps = np.rint((level_db / _RANGE_DB + 1) * (_STEPS - 1)).astype(np.uint8)
     image = Image.fromarray(steps[::-1].copy(), mode="P")
@@ -137,7 +139,7 @@ def png_uri(level_db: NDArray[np.float64]) -> str:
     image.putpalette(np.rint(colours).astype(np.uint8).tobytes())
     stream = io.BytesIO()
     image.save(stream, "PNG", optimize=True)
-    return "data:image/png;base64," + base64.b64encode(stream.getvalue()).decode("ascii")
+    return Markup("data:image/png;base64,") + base64.b64encode(stream.getvalue()).decode("ascii")
 
 
 def _table(levels: list[NDArray[np.float64]], top_hz: float, pair: PairFix) -> DataTable:

@@ -167,7 +167,7 @@ def _areas(result: StoredResult, drawing: _Drawing) -> Iterator[Markup]:
         rings = [
             ring for polygon in shapely.get_parts(shape) for ring in (polygon.exterior, *polygon.interiors)
         ]
-        path = "".join(f"M{points(line)}Z" for line in drawing.lines(rings))
+        path = Markup("").join(Markup("M{}Z").format(points(line)) for line in drawing.lines(rings))
         yield element("path", d=path, fill_rule="evenodd", class_="area" if part == "main" else "area side")
 
 

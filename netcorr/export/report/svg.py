@@ -20,7 +20,7 @@ def element(tag: str, /, *children: object, **attributes: Any) -> Markup:
     *children : object
         `Markup` as it is, anything else as escaped text on one line.
     **attributes : object
-        By name, ``_`` standing for ``-`` and left out at the end; None is left out.
+        By name, ``_`` standing for ``-`` and left out at the end; None is left out. `Markup` as it is.
 
     Returns
     -------
@@ -46,9 +46,9 @@ def group(children: Iterable[Markup], **attributes: Any) -> Markup:
     return element("g", Markup("").join(children), **attributes)
 
 
-def points(xy: Iterable[tuple[float, float]], *, digits: int = 1) -> str:
+def points(xy: Iterable[tuple[float, float]], *, digits: int = 1) -> Markup:
     """Points of a line as SVG writes them."""
-    return " ".join(f"{number(x, digits)},{number(y, digits)}" for x, y in xy)
+    return Markup(" ".join(f"{x:.{digits}f},{y:.{digits}f}" for x, y in xy))
 
 
 def number(value: float, digits: int = 1) -> str:
@@ -64,4 +64,6 @@ def number(value: float, digits: int = 1) -> str:
 
 
 def _value(value: Any) -> Markup:
+    if isinstance(value, Markup):
+        return value
     return escape(number(value, 2) if isinstance(value, float) else plain_text(value))

@@ -23,7 +23,8 @@
       pin.setAttribute("transform",
         `translate(${pin.dataset.x} ${pin.dataset.y}) scale(${(size / k).toFixed(5)})`);
     }
-    svg.classList.toggle("near", k >= 2.2);
+    svg.classList.toggle("near", k * perMetre / size > 4.5);
+    svg.classList.toggle("far", k * perMetre / size < 1.6);
     const length = round(0.2 * box.width / (k * perMetre * unit.m));
     const width = length * unit.m * perMetre * k / size;
     scale.querySelector("path").setAttribute("d", `M0 -6V0H${width.toFixed(2)}V-6`);
