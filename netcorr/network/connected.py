@@ -124,14 +124,14 @@ def connected(network: PipeNetwork) -> Connected:
 
 def _columns(network: PipeNetwork) -> tuple[dict[str, NDArray[Any]], Ints]:
     """Attributes of the edges as columns, and their keys."""
-    keyed = list(network.graph.edges(keys=True, data=True))
+    edges = network.graph.edges  # no list of them: the search for garbage would go through it again and again
     pick = itemgetter(*EDGE_ATTRIBUTES)
-    rows = np.fromiter((value for *_, data in keyed for value in pick(data)), dtype=object)
+    rows = np.fromiter((value for _, _, data in edges(data=True) for value in pick(data)), dtype=object)
     table = rows.reshape(-1, len(EDGE_ATTRIBUTES))
     columns: dict[str, NDArray[Any]] = {name: table[:, k] for k, name in enumerate(EDGE_ATTRIBUTES)}
     for name, kind in _KINDS.items():
         columns[name] = columns[name].astype(kind)
-    return columns, np.array([key for *_, key, _ in keyed], dtype=np.intp)
+    return columns, np.fromiter((key for _, _, key in edges(keys=True)), dtype=np.intp)
 
 
 def _parts(ends: Ints, count: int) -> Ints:
