@@ -40,6 +40,7 @@ _NEEDED = (
     "mains_nearby",
     "fittings_nearby",
     "path_pipes",
+    "candidate_stretches",
     "evidence_curves",
     "survey_notes",
     "made_from",
@@ -179,8 +180,7 @@ def _assemble(file: Path, tables: dict[str, pd.DataFrame]) -> StoredResult:
     paths = [_path(row, rows["path_pipes"], crs) for row in rows["correlation_paths"]]
     by_ends = {(path.sensor_a, path.sensor_b): path for path in paths}
     candidates = tuple(
-        _candidate(row, rows["uncertainty_areas"], by_ends)
-        for row in sorted(rows["leak_candidates"], key=lambda row: row["rank"])
+        _candidate(row, rows, by_ends) for row in sorted(rows["leak_candidates"], key=lambda row: row["rank"])
     )
     pairs = tuple(
         _pair(row, path, rows, candidates=candidates, file=file)
@@ -304,12 +304,15 @@ def _speed(pipe: Row) -> WaveSpeed:
 
 
 def _candidate(
-    row: Row, areas: list[dict[str, Any]], paths: Mapping[tuple[str, str], CorrelationPath]
+    row: Row,
+    rows: Mapping[str, list[dict[str, Any]]],
+    paths: Mapping[tuple[str, str], CorrelationPath],
 ) -> Candidate:
-    own = [area for area in areas if area["candidate_id"] == row["candidate_id"]]
-    between = bool(row["in_bracket"])
-    parts = [area for area in own if area["part"] == "main" and between]
-    spans = [(float(area["from_a_m"]), float(area["from_a_m"] + area["length_m"])) for area in parts]
+    areas, parts = (
+        [one for one in rows[name] if one["candidate_id"] == row["candidate_id"]]
+        for name in ("uncertainty_areas", "candidate_stretches")
+    )
+    spans = [(float(part["low_m"]), float(part["high_m"])) for part in parts]
     path = paths[row["sensor_a"], row["sensor_b"]]
     kept = [(max(low, 0.0), min(high, path.length_m)) for low, high in spans if high > low]
     numbers = ("probability", "from_a_m", "from_b_m", "low_m", "high_m", "sd_m", "diameter_mm", "speed_m_s")
@@ -328,7 +331,7 @@ def _candidate(
         stretch_m=tuple(spans),
         branches=tuple(
             Branch(float(area["from_a_m"]), tuple(str(area["pipe_ids"]).split(", ")), ())
-            for area in own
+            for area in areas
             if area["part"] != "main"
         ),
         note=row["note"] or "",

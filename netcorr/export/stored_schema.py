@@ -70,6 +70,18 @@ EVIDENCE_CURVES = ResultLayer(
     ),
 )
 
+CANDIDATE_STRETCHES = ResultLayer(
+    "candidate_stretches",
+    None,
+    "Stretches of the candidates",
+    "Stretches of main that a candidate may lie on, along the path between its sensors.",
+    (
+        Column("candidate_id", "text", "Candidate that it belongs to"),
+        Column("low_m", "real", "Where it starts, from sensor_a along the main [m]"),
+        Column("high_m", "real", "Where it ends [m]"),
+    ),
+)
+
 SURVEY_NOTES = ResultLayer(
     "survey_notes",
     None,
@@ -106,4 +118,12 @@ MADE_FROM = ResultLayer(
 )
 
 #: What `netcorr.export.write_result` adds to the layers of the result.
-STORED_LAYERS = (MAINS_NEARBY, FITTINGS_NEARBY, PATH_PIPES, EVIDENCE_CURVES, SURVEY_NOTES, MADE_FROM)
+STORED_LAYERS = (
+    MAINS_NEARBY,
+    FITTINGS_NEARBY,
+    PATH_PIPES,
+    CANDIDATE_STRETCHES,
+    EVIDENCE_CURVES,
+    SURVEY_NOTES,
+    MADE_FROM,
+)

@@ -15,6 +15,7 @@ from netcorr.export.local_plane import LocalPlane
 from netcorr.export.made_from import Inputs, made_from_rows
 from netcorr.export.result_tables import path_line
 from netcorr.export.stored_schema import (
+    CANDIDATE_STRETCHES,
     EVIDENCE_CURVES,
     FITTINGS_NEARBY,
     MADE_FROM,
@@ -65,6 +66,7 @@ def stored_tables(fix: SurveyFix, inputs: Inputs, *, folder: Path) -> dict[str, 
             (MAINS_NEARBY, _main_rows(fix, area)),
             (FITTINGS_NEARBY, _fitting_rows(fix, area)),
             (PATH_PIPES, (row for pair in fix.pairs for row in _pipe_rows(pair))),
+            (CANDIDATE_STRETCHES, _stretch_rows(fix)),
             (EVIDENCE_CURVES, (row for pair in telling_pairs(fix) for row in _curve_rows(pair))),
             (SURVEY_NOTES, _note_rows(fix)),
             (MADE_FROM, made_from_rows(fix, inputs, folder=folder)),
@@ -154,6 +156,12 @@ def _pipe_rows(pair: PairFix) -> Iterator[Row]:
             "speed_assumptions": json.dumps(speed.assumptions, ensure_ascii=False),
             "geometry": shapely.force_2d(segment.geometry),
         }
+
+
+def _stretch_rows(fix: SurveyFix) -> Iterator[Row]:
+    for candidate in fix.candidates:
+        for low_m, high_m in candidate.stretch_m:
+            yield {"candidate_id": candidate.candidate_id, "low_m": low_m, "high_m": high_m}
 
 
 def _curve_rows(pair: PairFix) -> Iterator[Row]:
