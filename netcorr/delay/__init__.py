@@ -1,5 +1,6 @@
 """Two recordings to evidence of the delay between them."""
 
+from netcorr.delay.beside import log_likelihood_beside
 from netcorr.delay.bound import coherence_moments, coherence_threshold, delay_bound_s, peak_probability
 from netcorr.delay.closure import (
     EndStops,
@@ -9,6 +10,7 @@ from netcorr.delay.closure import (
     offset_from_end_stops,
     offsets_of_loggers,
 )
+from netcorr.delay.dispersion import Dispersion
 from netcorr.delay.drift import DriftEstimate, correct_drift, estimate_drift
 from netcorr.delay.evidence import DelayEvidence
 from netcorr.delay.pair import delay_evidence, prepare_round
@@ -19,6 +21,7 @@ from netcorr.delay.weightings import CrossSpectra, correlogram, cross_spectra
 __all__ = [
     "CrossSpectra",
     "DelayEvidence",
+    "Dispersion",
     "DriftEstimate",
     "EndStops",
     "LoggerOffsets",
@@ -33,6 +36,7 @@ __all__ = [
     "delay_bound_s",
     "delay_evidence",
     "estimate_drift",
+    "log_likelihood_beside",
     "loop_misclosure",
     "offset_from_end_stops",
     "offsets_of_loggers",

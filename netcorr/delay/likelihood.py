@@ -29,6 +29,8 @@ from netcorr.delay.bands import contiguous_bands, sub_band_edges_hz
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from netcorr.delay.dispersion import Dispersion
+
 #: Coherence amplitudes that are averaged over; equal weight on a logarithmic scale.
 COHERENCE_AMPLITUDES = np.geomspace(0.01, 0.985, 80)
 #: Shares of the sub-bands that may carry the source, when each has a coherence of its own.
@@ -122,6 +124,8 @@ class BandCorrelograms:
         Half width of the search range. [s]
     band_hz : (float, float)
         Band to divide. [Hz]
+    dispersion : Dispersion, optional
+        Phase to take out, delay by delay.
 
     Attributes
     ----------
@@ -144,18 +148,21 @@ class BandCorrelograms:
         duration_s: float,
         max_delay_s: float,
         band_hz: tuple[float, float],
+        dispersion: Dispersion | None = None,
     ) -> None:
+        self._dispersion = dispersion
         self.edges_hz = sub_band_edges_hz(*band_hz)
         which = sub_band_numbers(np.arange(cross.size, dtype=np.float64) * bin_hz, self.edges_hz)
         per_bin = duration_s * bin_hz
         which = np.where(usable, which, -1)
         size = fft.next_fast_len(2 * cross.size, real=True)
-        self._half = int(np.ceil(max_delay_s * size * bin_hz)) + 1
+        self._rate_hz = size * bin_hz
+        self._half = int(np.ceil(max_delay_s * self._rate_hz)) + 1
         counted = np.bincount(which[which >= 0], minlength=self.edges_hz.size - 1)
         bins = np.asarray(counted * per_bin, dtype=np.float64)
         rows = (per_bin * size / 2) * self.correlate(cross, which, size=size)
         centre = rows.shape[1] // 2
-        self.delay_s = (np.arange(rows.shape[1]) - centre) / (size * bin_hz * OVERSAMPLING)
+        self.delay_s = (np.arange(rows.shape[1]) - centre) / (self._rate_hz * OVERSAMPLING)
         self._fill(rows, bins)
 
     def _fill(self, rows: NDArray[np.float64], bins: NDArray[np.float64]) -> None:
@@ -183,6 +190,19 @@ class BandCorrelograms:
         `which` is the sub-band of each bin, -1 for none; `size` the samples that the spectrum stands for, at
         the rate of these delays.
         """
+        if self._dispersion is None:
+            return self._correlate(cross, which, size=size)
+        frequency_hz = np.arange(cross.size, dtype=np.float64) * (self._rate_hz / size)
+        phases = self._dispersion.phases(frequency_hz)
+        rows = np.stack([self._correlate(cross * np.exp(1j * one), which, size=size) for one in phases])
+        half = rows.shape[2] // 2
+        weights = self._dispersion.weights(np.arange(-half, half + 1) / (self._rate_hz * OVERSAMPLING))
+        return np.asarray(np.einsum("abm,am->bm", rows, weights), dtype=np.float64)
+
+    def _correlate(
+        self, cross: NDArray[np.complex128], which: NDArray[np.int64], *, size: int
+    ) -> NDArray[np.float64]:
+        """Correlogram of each sub-band with one phase for all delays."""
         keep = min(self._half + GUARD, size // 2 - 1)
         coarse = np.empty((self.edges_hz.size - 1, 2 * keep + 1))
         for band, row in enumerate(coarse):

@@ -19,6 +19,8 @@ from netcorr.errors import DelayError
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from netcorr.delay.dispersion import Dispersion
+
 #: Half of the search beyond the longest delay, so that the ends of the range can be judged. [s]
 MARGIN_S = 0.002
 #: The second opinion is worth a word only where something was heard, and where it differs by this much. [s]
@@ -73,6 +75,7 @@ def delay_evidence(
     *,
     max_delay_s: float,
     band_hz: tuple[float, float] | None = None,
+    dispersion: Dispersion | None = None,
     logger_a: str = "A",
     logger_b: str = "B",
     round_number: int = 1,
@@ -87,6 +90,8 @@ def delay_evidence(
         Half width of the search range. [s]
     band_hz : (float, float), optional
         Band to use; by default all that was prepared. [Hz]
+    dispersion : Dispersion, optional
+        Phase of the pipe beside its nominal speed: delays are then those of the nominal speed.
     logger_a, logger_b : str
         Names of the loggers.
     round_number : int
@@ -115,10 +120,12 @@ def delay_evidence(
     item = f"pair {logger_a} - {logger_b}, round {round_number}"
     _check_alike(a, b, max_delay_s=max_delay_s, item=item)
     cross = np.conj(a.spectrum) * b.spectrum
-    band = _usable_band(a.frequency_hz, a.usable & b.usable, band_hz=band_hz, item=item)
+    band = usable_band(a.frequency_hz, a.usable & b.usable, band_hz=band_hz, item=item)
     usable = a.usable & b.usable & (a.frequency_hz >= band[0]) & (a.frequency_hz <= band[1])
     grid = {"bin_hz": a.bin_hz, "duration_s": a.duration_s}
-    correlograms = BandCorrelograms(cross, usable, **grid, max_delay_s=max_delay_s + MARGIN_S, band_hz=band)
+    correlograms = BandCorrelograms(
+        cross, usable, **grid, max_delay_s=max_delay_s + MARGIN_S, band_hz=band, dispersion=dispersion
+    )
     upright, reverse = correlograms.of_polarity(1), correlograms.of_polarity(-1)
     log_likelihood = average_polarities(upright, reverse)
     searched = np.flatnonzero(np.abs(correlograms.delay_s) <= max_delay_s)
@@ -128,6 +135,8 @@ def delay_evidence(
     best_band_hz = (float(correlograms.edges_hz[first]), float(correlograms.edges_hz[last]))
     start_s = float(correlograms.delay_s[peak])
     reach_s = 0.25 / best_band_hz[1]
+    if dispersion is not None:
+        cross = dispersion.steer(cross, bin_hz=a.bin_hz, delay_s=start_s)
     refined = refine_delay(
         polarity * cross, usable, **grid, start_s=start_s, band_hz=best_band_hz, reach_s=reach_s
     )
@@ -191,14 +200,20 @@ def _check_alike(a: PreparedRecording, b: PreparedRecording, *, max_delay_s: flo
         )
 
 
-def _usable_band(
+def usable_band(
     frequency_hz: NDArray[np.float64],
     usable: NDArray[np.bool_],
     *,
     band_hz: tuple[float, float] | None,
     item: str,
 ) -> tuple[float, float]:
-    """The band asked for, cut to what both recordings have."""
+    """Band asked for, cut to what both recordings have. [Hz]
+
+    Raises
+    ------
+    DelayError
+        If it holds next to nothing.
+    """
     low_hz, high_hz = band_hz if band_hz is not None else (LOWEST_HZ, HIGHEST_HZ)
     inside = usable & (frequency_hz >= low_hz) & (frequency_hz <= high_hz)
     if inside.sum() < 16:

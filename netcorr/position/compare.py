@@ -9,6 +9,7 @@ from netcorr.delay import correct_drift, delay_evidence, estimate_drift
 from netcorr.delay.drift import LEAST_DURATION_S
 
 if TYPE_CHECKING:
+    from netcorr.delay.dispersion import Dispersion
     from netcorr.delay.evidence import DelayEvidence
     from netcorr.delay.prepare import PreparedRecording
     from netcorr.recordings.recording import Recording
@@ -22,6 +23,7 @@ def compare(
     max_delay_s: float,
     band_hz: tuple[float, float] | None,
     round_number: int,
+    dispersion: Dispersion | None = None,
 ) -> tuple[DelayEvidence, float]:
     """Compare two recordings of one round; drift between their clocks is taken out where it shows.
 
@@ -37,6 +39,8 @@ def compare(
         Band to use. [Hz]
     round_number : int
         Round of the survey.
+    dispersion : Dispersion, optional
+        Phase of the pipes beside their nominal speeds.
 
     Returns
     -------
@@ -69,6 +73,7 @@ def compare(
         b,
         max_delay_s=max_delay_s,
         band_hz=band_hz,
+        dispersion=dispersion,
         logger_a=logger_a,
         logger_b=logger_b,
         round_number=round_number,

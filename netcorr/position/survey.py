@@ -160,6 +160,7 @@ def _compare(
         max_delay_s=pair.times.longest_delay_s,
         band_hz=settings.band_hz,
         round_number=one.number,
+        dispersion=pair.times.dispersion,
     )
 
 

@@ -13,11 +13,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from netcorr.position.dispersion import path_dispersion
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
+    from netcorr.delay.dispersion import Dispersion
     from netcorr.path.correlation_path import CorrelationPath
     from netcorr.position.settings import LocateSettings
     from netcorr.speed.wave_speed import WaveSpeed
@@ -44,6 +47,8 @@ class PathTimes:
         Standard deviation of the clocks' difference. [s]
     lead_a_s, lead_b_s : float
         Travel times of the leads. [s]
+    dispersion : Dispersion or None
+        Phase beside the delays, where the speed changes with frequency.
     """
 
     position_m: NDArray[np.float64]
@@ -55,6 +60,7 @@ class PathTimes:
     clock_sd_s: float
     lead_a_s: float
     lead_b_s: float
+    dispersion: Dispersion | None = None
 
     @property
     def travel_time_s(self) -> float:
@@ -119,6 +125,7 @@ def path_times(
         clock_sd_s=clock_sd_s,
         lead_a_s=float(lead_a_s),
         lead_b_s=float(lead_b_s),
+        dispersion=path_dispersion(path, speeds, settings=settings),
     )
 
 

@@ -132,6 +132,58 @@ def test_figures_of_errors_that_are_known(delays: ModuleType) -> None:
     assert figures.gross == pytest.approx(1 / 101)
 
 
+@pytest.fixture
+def estimators() -> ModuleType:
+    return importlib.import_module("bench_estimators")
+
+
+@pytest.mark.filterwarnings("ignore::DeprecationWarning")  # of the other libraries
+@pytest.mark.parametrize("pipe", ["PLASTIC", "IRON"])
+def test_every_estimator_finds_a_clear_leak(estimators: ModuleType, pipe: str) -> None:
+    scenes = importlib.import_module("bench_scenes")
+    scene = scenes.Scene(getattr(scenes, pipe), 12.0)
+    heard, from_a_m = scenes.record_scene(scene, np.random.default_rng(1), leak=True)
+    for name, method in estimators.METHODS.items():
+        found = method(heard, scene.pipe)
+        place_m = (scene.pipe.length_m - scene.pipe.speed_m_s * found.delay_s) / 2
+        assert place_m == pytest.approx(from_a_m, abs=0.5), name
+
+
+def test_scenes_hold_what_they_say(estimators: ModuleType) -> None:
+    scenes = importlib.import_module("bench_scenes")
+    scene = scenes.Scene(scenes.PLASTIC, 0.0)
+    levels = {}
+    for name, changed in (("clean", {}), ("lines", {"lines": True}), ("bursts", {"bursts": True})):
+        one = scenes.Scene(scene.pipe, scene.snr_db, **changed)
+        heard, _ = scenes.record_scene(one, np.random.default_rng(2), leak=False)
+        levels[name] = heard.std(axis=1)
+        again, _ = scenes.record_scene(one, np.random.default_rng(2), leak=False)
+        np.testing.assert_array_equal(heard, again)
+    # lines of twice the leak's rms, which is that of the noise in the band here: 170 of 500 Hz
+    added = np.sqrt(levels["lines"] ** 2 - levels["clean"] ** 2)
+    assert added == pytest.approx([2 * math.sqrt(170 / 500)] * 2, rel=0.05)
+    assert (levels["bursts"] > 1.3 * levels["clean"]).all()
+    assert {one.pipe.name for one in estimators.SCENES} == {"plastic", "iron"}
+
+
+def test_ours_are_judged_against_the_best_of_the_others(estimators: ModuleType) -> None:
+    count = len(estimators.METHODS)
+
+    def figures(ours: float, *, alarms: float) -> Any:
+        near = np.full(count, 0.5)
+        near[-1] = ours
+        false = np.full(count, 0.02)
+        false[-1] = alarms
+        return estimators.Figures(near=near, called=near, alarms=false, median_m=near)
+
+    good, bad = figures(0.9, alarms=0.01), figures(0.5, alarms=0.05)
+    worse = estimators.Figures(
+        near=np.linspace(1, 0, count), called=good.called, alarms=bad.alarms, median_m=good.near
+    )
+    assert [one.met for one in estimators.estimator_targets([good, good])] == [True, True]
+    assert [one.met for one in estimators.estimator_targets([good, worse])] == [False, False]
+
+
 # --- locate
 
 
