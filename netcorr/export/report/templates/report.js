@@ -23,7 +23,7 @@
       pin.setAttribute("transform",
         `translate(${pin.dataset.x} ${pin.dataset.y}) scale(${(size / k).toFixed(5)})`);
     }
-    svg.classList.toggle("near", k * perMetre / size > 4.5);
+    svg.classList.toggle("near", k * perMetre / size > 8);
     svg.classList.toggle("far", k * perMetre / size < 1.6);
     const length = round(0.2 * box.width / (k * perMetre * unit.m));
     const width = length * unit.m * perMetre * k / size;
