@@ -36,6 +36,12 @@ def arguments(survey: str) -> list[str]:
     ]
 
 
+def report_arguments(survey: str) -> list[str]:
+    """Words of the command that writes the report of one survey."""
+    result = OUTPUT / survey
+    return ["report", f"{result}.gpkg", "-o", f"{result}.html"]
+
+
 def read_layer(path: Path, layer: str) -> list[dict[str, Any]]:
     """Rows of a GeoPackage layer; it is a SQLite file, so Python alone can read it."""
     with closing(sqlite3.connect(path)) as database:
@@ -93,6 +99,12 @@ def main() -> int:
         if code:
             say(f"\nnetcorr ended with exit code {code}; the message above says why.")
             return code
+        words = report_arguments(survey)
+        say(f"\n$ netcorr {' '.join(words)}\n")
+        code = subprocess.run([programs / "netcorr", *words, "--quiet"], cwd=ROOT, check=False).returncode
+        if code:
+            say(f"\nnetcorr ended with exit code {code}; the message above says why.")
+            return code
         agrees, text = compare(
             answers[survey], read_layer(ROOT / OUTPUT / f"{survey}.gpkg", "leak_candidates")
         )
@@ -102,7 +114,7 @@ def main() -> int:
         say(f"{survey}: {text}{'' if agrees else '  <-- differs'}")
     say(
         f"\nThe results are in {OUTPUT}/: open the .gpkg files in a GIS over {SAMPLE}/town.gpkg, the _wgs84 "
-        "copies on a phone map, or look at the .png pictures.\n"
+        "copies on a phone map, or look at the .png pictures and the .html reports.\n"
         "The town, its leaks and the recordings are invented; the computation is real."
     )
     return 0 if all(agrees for _, agrees, _ in verdicts) else 1

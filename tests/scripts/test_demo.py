@@ -79,6 +79,7 @@ def test_sample_surveys_give_the_known_answers(survey: str, demo: ModuleType, tm
     sample = demo.ROOT / "sample_network"
     words = ["locate", str(sample / "town.gpkg"), str(sample / survey / "deployments.csv")]
     assert main([*words, "-o", str(tmp_path / "result.gpkg"), "--quiet"]) == 0
+    assert main(["report", str(tmp_path / "result.gpkg"), "-o", str(tmp_path / "r.html"), "--quiet"]) == 0
     answer = json.loads((sample / "answers.json").read_text(encoding="utf-8"))[survey]
     agrees, text = demo.compare(answer, demo.read_layer(tmp_path / "result.gpkg", "leak_candidates"))
     assert agrees, text
@@ -94,5 +95,7 @@ def test_layer_is_read_with_python_alone(demo: ModuleType, tmp_path: Path) -> No
 def test_command_names_files_by_relative_paths(demo: ModuleType) -> None:
     for survey in demo.SURVEYS:
         words = demo.arguments(survey)
-        assert words[0] == "locate"
-        assert not any(Path(word).is_absolute() for word in words)
+        report = demo.report_arguments(survey)
+        assert (words[0], report[0]) == ("locate", "report")
+        assert report[1] in words
+        assert not any(Path(word).is_absolute() for word in (*words, *report))
