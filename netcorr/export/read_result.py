@@ -177,13 +177,23 @@ def _assemble(file: Path, tables: dict[str, pd.DataFrame]) -> StoredResult:
     crs = pyproj.CRS(tables["path_pipes"].crs)
     made_from = rows["made_from"]
     network = _network(rows, crs=crs, source=_source(made_from, file))
-    paths = [_path(row, rows["path_pipes"], crs) for row in rows["correlation_paths"]]
+    ordered = sorted(rows["path_pipes"], key=lambda pipe: pipe["part"])
+    pipes = _grouped(ordered, _ENDS)
+    told = {name: _grouped(rows[name], _PAIR) for name in ("evidence_curves", "pair_rounds", "survey_notes")}
+    paths = [_path(row, pipes[_key(row, _ENDS)], crs) for row in rows["correlation_paths"]]
     by_ends = {(path.sensor_a, path.sensor_b): path for path in paths}
     candidates = tuple(
         _candidate(row, rows, by_ends) for row in sorted(rows["leak_candidates"], key=lambda row: row["rank"])
     )
     pairs = tuple(
-        _pair(row, path, rows, candidates=candidates, file=file)
+        _pair(
+            row,
+            path,
+            pipes=pipes[_key(row, _ENDS)],
+            told={name: found.get(_key(row, _PAIR), []) for name, found in told.items()},
+            candidates=candidates,
+            file=file,
+        )
         for row, path in zip(rows["correlation_paths"], paths, strict=True)
     )
     starts = {
@@ -211,6 +221,22 @@ def _assemble(file: Path, tables: dict[str, pd.DataFrame]) -> StoredResult:
         made_from=tuple(made_from),
         likelihood=gpd.GeoDataFrame(tables["leak_likelihood"]) if "leak_likelihood" in tables else None,
     )
+
+
+_ENDS = ("sensor_a", "sensor_b")
+_PAIR = ("logger_a", "logger_b", *_ENDS)
+
+
+def _key(row: Row, names: tuple[str, ...]) -> tuple[Any, ...]:
+    return tuple(row[name] for name in names)
+
+
+def _grouped(rows: list[dict[str, Any]], names: tuple[str, ...]) -> dict[tuple[Any, ...], list[Row]]:
+    """Rows by what is in some of their columns."""
+    found: dict[tuple[Any, ...], list[Row]] = {}
+    for row in rows:
+        found.setdefault(_key(row, names), []).append(row)
+    return found
 
 
 def _rows(table: pd.DataFrame) -> Iterator[dict[str, Any]]:
@@ -258,8 +284,7 @@ def _network(rows: Mapping[str, list[dict[str, Any]]], *, crs: pyproj.CRS, sourc
     return PipeNetwork(source, graph, frame, log, crs)
 
 
-def _path(row: Row, pipes: list[dict[str, Any]], crs: pyproj.CRS) -> CorrelationPath:
-    own = sorted(_of_path(row, pipes), key=lambda pipe: pipe["part"])
+def _path(row: Row, own: list[Row], crs: pyproj.CRS) -> CorrelationPath:
     return CorrelationPath(
         sensor_a=row["sensor_a"],
         sensor_b=row["sensor_b"],
@@ -285,11 +310,6 @@ def _path(row: Row, pipes: list[dict[str, Any]], crs: pyproj.CRS) -> Correlation
         lead_b_m=float(row["lead_b_m"]),
         second_length_m=None if row["second_length_m"] is None else float(row["second_length_m"]),
     )
-
-
-def _of_path(row: Row, others: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    ends = (row["sensor_a"], row["sensor_b"])
-    return [other for other in others if (other["sensor_a"], other["sensor_b"]) == ends]
 
 
 def _speed(pipe: Row) -> WaveSpeed:
@@ -342,30 +362,26 @@ def _candidate(
 def _pair(
     row: Row,
     path: CorrelationPath,
-    rows: Mapping[str, list[dict[str, Any]]],
     *,
+    pipes: list[Row],
+    told: Mapping[str, list[Row]],
     candidates: tuple[Candidate, ...],
     file: Path,
 ) -> PairFix:
-    names = (row["logger_a"], row["logger_b"])
-    curves = [c for c in rows["evidence_curves"] if (c["logger_a"], c["logger_b"]) == names]
-    rounds = [r for r in rows["pair_rounds"] if (r["logger_a"], r["logger_b"]) == names]
-    notes = [n for n in rows["survey_notes"] if (n["logger_a"], n["logger_b"]) == names]
-    evidence = [
-        _evidence(one, curves, notes=notes, file=file) for one in rounds if one["status"] == "used" and curves
-    ]
+    curves, notes = told["evidence_curves"], told["survey_notes"]
+    used = [one for one in told["pair_rounds"] if one["status"] == "used"]
+    evidence = [_evidence(one, curves, notes=notes, file=file) for one in used if curves]
     position_m, density = _curve(curves, "position", None, file=file) if curves else (np.zeros(0),) * 2
-    speeds = [_speed(p) for p in sorted(_of_path(row, rows["path_pipes"]), key=lambda pipe: pipe["part"])]
     parts = {f"{name}_m": row[f"sd_{name}_m"] for name in ("speed", "length", "clock", "delay", "model")}
     probabilities = {
         f"probability_{name}": float(row[f"probability_{name}"])
         for name in ("between", "beyond_a", "beyond_b", "none")
     }
     return PairFix(
-        logger_a=names[0],
-        logger_b=names[1],
+        logger_a=row["logger_a"],
+        logger_b=row["logger_b"],
         path=path,
-        speeds=tuple(speeds),
+        speeds=tuple(_speed(pipe) for pipe in pipes),
         outcome=row["outcome"],
         candidates=tuple(c for c in candidates if (c.sensor_a, c.sensor_b) == (path.sensor_a, path.sensor_b)),
         evidence=tuple(evidence),
@@ -378,7 +394,7 @@ def _pair(
     )
 
 
-def _curve(curves: list[dict[str, Any]], name: str, number: int | None, *, file: Path) -> tuple[Any, Any]:
+def _curve(curves: list[Row], name: str, number: int | None, *, file: Path) -> tuple[Any, Any]:
     """Evenly spaced points of one curve, as many as there were; nothing where there is no such curve."""
     for row in curves:
         if row["curve"] == name and row["round"] == number:
@@ -388,9 +404,7 @@ def _curve(curves: list[dict[str, Any]], name: str, number: int | None, *, file:
     return np.zeros(0), np.zeros(0)
 
 
-def _evidence(
-    row: Row, curves: list[dict[str, Any]], *, notes: list[dict[str, Any]], file: Path
-) -> DelayEvidence:
+def _evidence(row: Row, curves: list[Row], *, notes: list[Row], file: Path) -> DelayEvidence:
     number = int(row["round"])
     delay_ms, log_likelihood = _curve(curves, "delay", number, file=file)
     frequency_hz, coherence = _curve(curves, "coherence", number, file=file)

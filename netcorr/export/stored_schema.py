@@ -59,6 +59,8 @@ EVIDENCE_CURVES = ResultLayer(
     (
         Column("logger_a", "text", "Logger at sensor_a"),
         Column("logger_b", "text", "Logger at sensor_b"),
+        Column("sensor_a", "text", "Fitting at which the path starts"),
+        Column("sensor_b", "text", "Fitting at which the path ends"),
         Column("round", "integer", "Round of the survey; empty for all rounds together"),
         Column("curve", "text", "position, delay, coherence or phase"),
         Column("x_name", "text", "from_a_m, delay_ms or frequency_hz"),
@@ -90,6 +92,8 @@ SURVEY_NOTES = ResultLayer(
     (
         Column("logger_a", "text", "Logger at sensor_a"),
         Column("logger_b", "text", "Logger at sensor_b"),
+        Column("sensor_a", "text", "Fitting at which the path starts"),
+        Column("sensor_b", "text", "Fitting at which the path ends"),
         Column("round", "integer", "Round that the note is about"),
         Column("note", "text", "What was noticed or assumed"),
     ),

@@ -77,7 +77,7 @@ class TestTheSameAnswer:
             assert other.log_likelihood == pytest.approx(one.log_likelihood, abs=7.5)
             assert np.argmax(other.log_likelihood) == np.argmax(one.log_likelihood)
             assert other.coherence_spectrum == pytest.approx(one.coherence_spectrum, abs=0.01)
-            assert other.phase_rad == pytest.approx(one.phase_rad, abs=0.05)
+            assert other.phase_rad == pytest.approx(one.phase_rad, abs=0.1)
         assert back.density_per_m == pytest.approx(pair.density_per_m, abs=0.03 * pair.density_per_m.max())
 
     def test_network_round_the_survey(self, make_fix: MakeFix, written: Path) -> None:
@@ -107,6 +107,25 @@ class TestTheSameAnswer:
         assert found.fix.candidates == ()
         assert found.fix.pairs[0].outcome == "no leak heard"
         assert found.fix.pairs[0].budget is None
+
+    def test_a_logger_that_was_moved_between_rounds(self, make_fix: MakeFix, tmp_path: Path) -> None:
+        fix = make_fix()
+        [pair] = fix.pairs
+        [one, two] = pair.evidence
+        turned = replace(pair.path.reversed(), sensor_a="V-7", sensor_b="H-12")
+        moved = replace(
+            pair, path=turned, speeds=pair.speeds[::-1], evidence=(two,), candidates=(), notes=("moved",)
+        )
+        first = replace(pair, evidence=(one,))
+        write_result(replace(fix, pairs=(first, moved)), tmp_path / "r.gpkg")
+        back = read_result(tmp_path / "r.gpkg").fix.pairs
+        assert [pair.path.sensor_a for pair in back] == ["H-12", "V-7"]
+        assert [[e.peak_delay_s for e in pair.evidence] for pair in back] == [
+            [pytest.approx(one.peak_delay_s)],
+            [pytest.approx(two.peak_delay_s)],
+        ]
+        assert back[1].notes == ("moved",)
+        assert back[0].notes == pair.notes
 
     def test_notes_stay_apart(self, make_fix: MakeFix, tmp_path: Path) -> None:
         notes = ("M-1: water at 10 deg C", "a second way; of 80 m. It is open")
