@@ -91,7 +91,7 @@ def log_likelihood_beside(
         cross,
         usable,
         bin_hz=a.bin_hz,
-        duration_s=a.duration_s,
+        duration_s=a.duration_s * min(a.filled_share, b.filled_share),
         max_delay_s=max_delay_s + MARGIN_S,
         band_hz=band,
     )

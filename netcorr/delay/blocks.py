@@ -110,7 +110,7 @@ class BlockCorrelograms:
         count = self._whole.edges_hz.size - 1
         turn = np.exp(2j * np.pi * reach / length * number)  # what is around a block begins so much earlier
         # a sum over samples, in bins of the whole record
-        scale = a.duration_s * a.bin_hz * size / 2
+        scale = a.duration_s * min(a.filled_share, b.filled_share) * a.bin_hz * size / 2
         rows, power = [], []
         for first, last in pairwise(edges.tolist()):
             in_a, in_b = (fft.rfft(one[first + reach : last + reach], length) for one in signals)

@@ -122,7 +122,7 @@ def delay_evidence(
     cross = np.conj(a.spectrum) * b.spectrum
     band = usable_band(a.frequency_hz, a.usable & b.usable, band_hz=band_hz, item=item)
     usable = a.usable & b.usable & (a.frequency_hz >= band[0]) & (a.frequency_hz <= band[1])
-    grid = {"bin_hz": a.bin_hz, "duration_s": a.duration_s}
+    grid = {"bin_hz": a.bin_hz, "duration_s": a.duration_s * min(a.filled_share, b.filled_share)}
     correlograms = BandCorrelograms(
         cross, usable, **grid, max_delay_s=max_delay_s + MARGIN_S, band_hz=band, dispersion=dispersion
     )

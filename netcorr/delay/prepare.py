@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 FRAME_S = 0.25
 #: The running level counts for at least this share of its median: quiet moments are not blown up.
 LEVEL_FLOOR = 0.3
+#: Below this share of the loudest level there is nothing: a dropout, or silence put in.
+SILENCE = 1e-2
 #: Width over which the power spectrum is smoothed. [Hz]
 SMOOTHING_HZ = 10.0
 #: Lowest frequency that is used: below it, traffic and handling. [Hz]
@@ -46,6 +48,8 @@ class PreparedRecording:
         Width of a bin. [Hz]
     duration_s : float
         Length of the record, without padding. [s]
+    filled_share : float
+        Share of it that holds sound, 0 to 1: dropouts and silence add no evidence.
     line_share : float
         Share of the energy that was in lines, 0 to 1.
     burst_share : float
@@ -59,6 +63,7 @@ class PreparedRecording:
     duration_s: float
     line_share: float
     burst_share: float
+    filled_share: float = 1.0
 
     @property
     def frequency_hz(self) -> NDArray[np.float64]:
@@ -112,9 +117,11 @@ def prepare_recording(
     kept, line_share = _without_lines(whole, n, rate_hz, excess=excess, lines=lines, in_band=in_band)
     clean = fft.irfft(kept, n)
     level = running_level(clean, rate_hz)
-    usual = float(np.median(level))
+    usual = float(np.median(level[level > SILENCE * level.max()]))
     burst_share = float(np.mean(level > 4 * usual))
-    clean /= np.maximum(level, LEVEL_FLOOR * usual)
+    floor = np.maximum(level, LEVEL_FLOOR * usual)
+    clean /= floor
+    filled_share = _filled_share(level / floor)
     padded = fft.next_fast_len(n + int(np.ceil(pad_s * rate_hz)), real=True)
     bin_hz = rate_hz / padded
     size = int(np.floor(high_hz / bin_hz)) + 1
@@ -135,6 +142,7 @@ def prepare_recording(
         duration_s=duration_s,
         line_share=line_share,
         burst_share=burst_share,
+        filled_share=filled_share,
     )
 
 
@@ -162,6 +170,12 @@ def _without_lines(
 def _energy(spectrum: NDArray[np.complex128]) -> float:
     """Sum of the squared magnitudes."""
     return float((spectrum.real**2).sum() + (spectrum.imag**2).sum())
+
+
+def _filled_share(envelope: NDArray[np.float64]) -> float:
+    """Share of independent samples that are left, from the level that the record has after levelling."""
+    power = envelope**2
+    return float(power.mean() ** 2 / max(float((power**2).mean()), 1e-300))
 
 
 def running_level(samples: NDArray[np.floating], sample_rate_hz: float) -> NDArray[np.float64]:
