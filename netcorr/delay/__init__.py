@@ -11,7 +11,7 @@ from netcorr.delay.closure import (
     offsets_of_loggers,
 )
 from netcorr.delay.dispersion import Dispersion
-from netcorr.delay.drift import DriftEstimate, correct_drift, estimate_drift
+from netcorr.delay.drift import DriftEstimate, correct_drift, estimate_drift, pool_drifts
 from netcorr.delay.evidence import DelayEvidence
 from netcorr.delay.pair import delay_evidence, prepare_round
 from netcorr.delay.prepare import PreparedRecording, prepare_recording
@@ -41,6 +41,7 @@ __all__ = [
     "offset_from_end_stops",
     "offsets_of_loggers",
     "peak_probability",
+    "pool_drifts",
     "prepare_recording",
     "prepare_round",
     "screen_pairs",

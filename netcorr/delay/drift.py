@@ -21,6 +21,8 @@ from netcorr.errors import DelayError
 from netcorr.recordings.interpolate import interpolate
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
 #: Shorter records lose little to drift, and say little of it. [s]
@@ -207,6 +209,48 @@ def estimate_drift(a: PreparedRecording, b: PreparedRecording, *, max_delay_s: f
         probability_noise=peak.probability,
         duration_s=a.duration_s,
     )
+
+
+def pool_drifts(estimates: Sequence[DriftEstimate]) -> DriftEstimate:
+    """Drift of one pair of clocks from all rounds of a night: crystals keep their speed, delays do not.
+
+    Parameters
+    ----------
+    estimates : sequence of DriftEstimate
+        One for each round, at least one. Rounds in which nothing common was heard count for nothing.
+
+    Returns
+    -------
+    DriftEstimate
+        Mean with weights by the standard errors. Its error is the larger one of what these say and of what
+        the rounds scatter by; delay, length and chance of noise are those of the clearest round.
+
+    Raises
+    ------
+    DelayError
+        If there is no estimate.
+
+    Examples
+    --------
+    >>> rounds = [DriftEstimate(d, 2.0, 0.01, 1e-9, 60.0) for d in (18.0, 20.0, 22.0, 20.0)]
+    >>> both = pool_drifts(rounds)
+    >>> both.drift_ppm, both.standard_error_ppm
+    (20.0, 1.0)
+    """
+    if not estimates:
+        raise DelayError("drift of a pair", found="no round", remedy="give at least one estimate")
+    heard = [one for one in estimates if one.heard]
+    if not heard:
+        return estimates[0]
+    drift = np.array([one.drift_ppm for one in heard])
+    weight = 1 / np.array([one.standard_error_ppm for one in heard]) ** 2
+    mean = float(weight @ drift / weight.sum())
+    error = float(1 / np.sqrt(weight.sum()))
+    if len(heard) > 1:
+        misfit = float(weight @ (drift - mean) ** 2) / (len(heard) - 1)
+        error *= math.sqrt(max(misfit, 1.0))
+    clearest = min(heard, key=lambda one: one.standard_error_ppm)
+    return replace(clearest, drift_ppm=mean, standard_error_ppm=error)
 
 
 def correct_drift(recording: PreparedRecording, drift_ppm: float) -> PreparedRecording:

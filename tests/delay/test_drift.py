@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from netcorr.delay import correct_drift, delay_bound_s, delay_evidence, estimate_drift, prepare_round
-from netcorr.delay.drift import DriftEstimate
+from netcorr.delay.drift import DriftEstimate, pool_drifts
 from netcorr.errors import DelayError
 from netcorr.recordings import interpolate
 
@@ -158,3 +158,39 @@ def test_what_remains_of_a_drift() -> None:
     assert not small.significant
     unheard = DriftEstimate(drift_ppm=3.0, standard_error_ppm=math.inf, **known)
     assert (unheard.heard, unheard.remaining_sd_s) == (False, 0.0)
+
+
+def of_round(drift_ppm: float, error_ppm: float, *, heard: bool = True) -> DriftEstimate:
+    return DriftEstimate(drift_ppm, error_ppm, 0.01, 1e-9 if heard else 0.5, 60.0)
+
+
+def test_rounds_pool_to_a_sharper_drift(pair: Pair) -> None:
+    rng = np.random.default_rng(12)
+    estimates = []
+    for delay_s in (0.02, -0.03, 0.01):  # the leak is not even at one place: only the clocks are the same
+        a, b = prepare_round(
+            pair(rng, delay_s=delay_s, snr_db=-3.0, duration_s=24.0), 4000.0, max_delay_s=0.05
+        )
+        estimates.append(estimate_drift(a, correct_drift(b, -25.0), max_delay_s=0.05))
+    pooled = pool_drifts(estimates)
+    assert pooled.standard_error_ppm < min(one.standard_error_ppm for one in estimates)
+    assert abs(pooled.drift_ppm - 25.0) < 4 * pooled.standard_error_ppm
+    assert pooled.significant
+
+
+def test_rounds_that_disagree_are_worth_less() -> None:
+    agreeing = pool_drifts([of_round(10.0, 1.0), of_round(10.5, 1.0)])
+    apart = pool_drifts([of_round(0.0, 1.0), of_round(20.0, 1.0)])
+    assert agreeing.standard_error_ppm == pytest.approx(np.sqrt(0.5))
+    assert apart.drift_ppm == 10.0
+    assert apart.standard_error_ppm == pytest.approx(10.0)
+
+
+def test_rounds_without_anything_common_count_for_nothing() -> None:
+    found = pool_drifts([of_round(60.0, 0.1, heard=False), of_round(12.0, 1.0)])
+    assert found.drift_ppm == 12.0
+    assert found.standard_error_ppm == 1.0
+    silent = of_round(60.0, np.inf, heard=False)
+    assert pool_drifts([silent, silent]) == silent
+    with pytest.raises(DelayError, match="no round"):
+        pool_drifts([])
