@@ -30,6 +30,8 @@ _TONE_EXCESS = 20.0
 _BESIDE_HZ = 8.0
 #: and lies above what is used for nothing. [Hz]
 _LOWEST_HZ = 10.0
+#: Rumble below that is worth a word from this share of the energy on.
+_RUMBLE_SHARE = 0.6
 #: Mains hum strays this far for each of its orders. [Hz]
 _STRAY_HZ = 0.25
 
@@ -154,6 +156,36 @@ def find_loud_stretch(levels: Levels) -> list[str]:
     return [
         f"loud for {frames.size * FRAME_S:.2g} s from {frames[0] * FRAME_S:.1f} s on, {rise_db:.0f} dB above "
         "the rest: usage or traffic, which is levelled and must not be taken for a leak"
+    ]
+
+
+def find_rumble(power: NDArray[np.float64], step_hz: float) -> list[str]:
+    """Sentence about energy below all that is used: passing traffic, wind, a hand on the fitting.
+
+    Parameters
+    ----------
+    power : numpy.ndarray
+        Shape (bins,): power spectrum about the mean.
+    step_hz : float
+        Spacing of its bins. [Hz]
+
+    Returns
+    -------
+    list of str
+        Empty, or one sentence.
+
+    Examples
+    --------
+    >>> find_rumble(np.concatenate([np.full(10, 50.0), np.ones(90)]), 1.0)  # doctest: +ELLIPSIS
+    ['85 % of the energy is rumble below 10 Hz (traffic, wind or handling), which is not used: ...']
+    """
+    total = float(power.sum())
+    share = float(power[: math.ceil(_LOWEST_HZ / step_hz)].sum()) / total if total > 0 else 0.0
+    if share < _RUMBLE_SHARE:
+        return []
+    return [
+        f"{100 * share:.2g} % of the energy is rumble below {_LOWEST_HZ:g} Hz (traffic, wind or handling), "
+        "which is not used: where it drives the gain down, record at a quieter hour"
     ]
 
 

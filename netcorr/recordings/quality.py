@@ -9,7 +9,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from netcorr.errors import RecordingError
-from netcorr.recordings.disturbances import find_knocks, find_loud_stretch, find_tone, measure_levels
+from netcorr.recordings.disturbances import (
+    find_knocks,
+    find_loud_stretch,
+    find_rumble,
+    find_tone,
+    measure_levels,
+)
 from netcorr.recordings.hum import hum_of_spectrum, power_spectrum
 from netcorr.recordings.recording import RecordingQuality
 
@@ -99,6 +105,7 @@ def measure_quality(
     ]
     if hum_hz is not None and hum_share >= _HUM_SHARE:
         findings.append(f"{_percent(hum_share)} of the energy is mains hum ({hum_hz:g} Hz and its harmonics)")
+    findings += find_rumble(power, step_hz)
     findings += find_tone(power, step_hz, hum_hz=hum_hz)
     if levels > _FEW_LEVELS:  # with fewer, the usual level is a step of the converter
         findings += find_knocks(samples, sample_rate_hz, levels=in_time)

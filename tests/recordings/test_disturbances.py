@@ -98,6 +98,23 @@ def test_tone_of_a_pump_or_regulator(tone_hz: float, noise: Noise) -> None:
     assert finding.endswith("which is taken out")
 
 
+@pytest.mark.parametrize("rumble_hz", [2.0, 5.0, 9.0])
+def test_rumble_of_traffic(rumble_hz: float) -> None:
+    rng = np.random.default_rng(21)
+    spectrum = np.fft.rfft(rng.normal(size=40_000))
+    f = np.fft.rfftfreq(40_000, 1 / 4000)
+    # a lorry: a narrow band of low noise, four times the amplitude of all the rest
+    lorry = np.fft.irfft(np.where(np.abs(f - rumble_hz) < 0.8, spectrum, 0.0), 40_000)
+    noise = 0.01 * rng.normal(size=40_000)
+    samples = (noise + 0.04 * lorry / lorry.std()).astype(np.float32)
+    (said,) = (one for one in measure_quality(samples, 4000).findings if "rumble" in one)
+    share = float(said.split(" % of the energy is rumble below 10 Hz (traffic")[0])
+    assert share == pytest.approx(100 * 16 / 17, abs=5)
+    # much weaker, nobody needs to know
+    weak = (noise + 0.01 * lorry / lorry.std()).astype(np.float32)
+    assert not any("rumble" in one for one in measure_quality(weak, 4000).findings)
+
+
 def test_hum_is_no_tone_and_a_tone_beside_it_is(noise: Noise) -> None:
     time_s = np.arange(40_000) / RATE
     hum = sum(0.08 / k * np.sin(2 * np.pi * 50.1 * k * time_s + k) for k in (1, 2, 3, 5))

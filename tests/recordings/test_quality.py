@@ -249,5 +249,6 @@ def test_crest_of_a_coarse_sine_is_no_clipping(above: float) -> None:
 def test_slow_noise_of_few_levels_has_no_gaps() -> None:
     time_s = np.arange(80_000) / 8000
     slow = sum(np.sin(2 * np.pi * tone_hz * time_s) for tone_hz in (3.1, 5.3, 7.7)) * 2.0**-15
-    findings = measure_quality(as_pcm(slow.astype(np.float32)), 8000).findings
-    assert ["different values" in text for text in findings] == [True]
+    few, rumble = measure_quality(as_pcm(slow.astype(np.float32)), 8000).findings
+    assert "different values" in few
+    assert "rumble" in rumble
