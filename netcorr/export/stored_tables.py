@@ -95,12 +95,13 @@ def telling_pairs(fix: SurveyFix, *, most: int = MOST_PAIRS) -> list[PairFix]:
 
 
 def _area(fix: SurveyFix) -> Any:
-    """Box round the paths, widened on the ground, in the CRS of the map."""
+    """Box round the paths and the pipes of the candidates, widened on the ground, in the CRS of the map."""
     lines = [path_line(pair.path) for pair in fix.pairs]
     if not lines:
         return None
     plane = LocalPlane.about(lines, fix.network.crs)
-    west, south, east, north = shapely.total_bounds(plane.from_map(lines)).tolist()
+    branches = [line for one in fix.candidates for branch in one.branches for line in branch.lines]
+    west, south, east, north = shapely.total_bounds(plane.from_map([*lines, *branches])).tolist()
     margin = max(NEARBY_M, NEARBY_SHARE * max(east - west, north - south))
     box = shapely.box(west - margin, south - margin, east + margin, north + margin)
     (area,) = plane.to_map([shapely.segmentize(box, max(margin, 1.0))])

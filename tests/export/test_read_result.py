@@ -14,12 +14,13 @@ import geopandas as gpd
 import numpy as np
 import pyproj
 import pytest
+from shapely.affinity import translate
 
 from netcorr.errors import ExportError
 from netcorr.export import Inputs, read_result, survey_text, write_result
 from netcorr.export.made_from import fingerprint, path_from
 from netcorr.export.stored_tables import telling_pairs
-from netcorr.position.fix import SurveyFix
+from netcorr.position.fix import Branch, SurveyFix
 
 MakeFix = Callable[..., SurveyFix]
 
@@ -171,6 +172,21 @@ class TestMadeFrom:
 
     def test_path_is_seen_from_the_folder(self, tmp_path: Path) -> None:
         assert path_from(tmp_path / "a", tmp_path / "b" / "c.wav") == "../b/c.wav"
+
+
+def test_mains_far_from_the_survey_are_left_out_unless_a_candidate_names_them(
+    make_fix: MakeFix, make_candidate: Callable[..., Any], tmp_path: Path
+) -> None:
+    fix = make_fix()
+    far = translate(fix.network.graph.edges[4, 5, 0]["geometry"], 4000.0, 0.0)
+    fix.network.graph.add_edge(
+        8, 9, **{**fix.network.graph.edges[4, 5, 0], "geometry": far, "pipe_id": "M-far"}
+    )
+    named = make_candidate(branches=(Branch(40.0, ("M-far",), (far,)),))
+    for candidates, there in ((fix.candidates, False), ((named,), True)):
+        write_result(replace(fix, candidates=candidates), tmp_path / "r.gpkg")
+        kept = read_result(tmp_path / "r.gpkg").fix.network.graph.edges(data="pipe_id")
+        assert ("M-far" in [pipe for _, _, pipe in kept]) == there
 
 
 def test_only_the_telling_pairs_keep_their_curves(make_fix: MakeFix) -> None:

@@ -101,8 +101,8 @@ def survey_map(result: StoredResult, *, units: UnitSystem) -> SurveyMap:
     drawing = _drawing(result)
     looks: dict[str, None] = {}
     parts = [
-        group(_likelihood(result, drawing), class_="likelihood"),
         group(_halos(result, drawing), class_="paths"),
+        group(_likelihood(result, drawing), class_="likelihood"),
         group(_areas(result, drawing), class_="areas"),
         group(_mains(result, drawing, looks), class_="mains"),
         group(_stretches(fix.candidates, drawing), class_="stretches"),

@@ -56,7 +56,7 @@ def _write_map(path: Path) -> None:
     mains = gpd.GeoDataFrame(
         {
             "asset_id": ["M1", IMAGE, SCRIPT],
-            "material": ["ductile iron", "PVC", "grey cast iron"],
+            "material": ["ductile iron", "steel", "grey cast iron"],
             "diameter_mm": [150.0, 110.0, 100.0],
             "wave_speed": [SPEED_M_S, SPEED_M_S, 1200.0],
         },

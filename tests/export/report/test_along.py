@@ -64,7 +64,7 @@ class TestWhatLiesThere:
     def test_runs(self, pair: PairFix) -> None:
         first, second = runs_of(pair, "metric")
         assert (first.words, first.look) == ("ductile iron, 150 mm", "iron")
-        assert (second.words, second.look) == ("PVC, 110 mm", "plastic")
+        assert (second.words, second.look) == ("steel, 110 mm", "steel")
         assert first.high_m == second.low_m == pytest.approx(TEE_M, abs=0.01)
         assert second.high_m == pytest.approx(LENGTH_M, abs=0.01)
 
