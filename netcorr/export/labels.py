@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from matplotlib import patheffects
 
-from netcorr.export.palette import HALO, INK
+from netcorr.export.palette import INK
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
 
 _ANGLES_DEG = (20, -20, 160, -160, 70, -70, 110, -110, 0, 180, 90, -90)
 _DISTANCES_PT = (9.0, 16.0, 26.0, 40.0)
+#: Around text on lines.
+HALO = [patheffects.withStroke(linewidth=2.4, foreground="white", alpha=0.9)]
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -13,7 +12,9 @@ from matplotlib.patches import PathPatch, Polygon, Rectangle
 from matplotlib.path import Path as OutlinePath
 from matplotlib.transforms import Bbox
 
-from netcorr.export.palette import CLOSED, FRAME, HALO, INK, LOOKS, PAPER, PATH, look_of, width_of
+from netcorr.export.labels import HALO
+from netcorr.export.palette import CLOSED, FRAME, INK, LOOKS, PAPER, PATH, look_of, width_of
+from netcorr.export.scale_bar import round_length
 from netcorr.units import FOOT_M, UnitSystem
 
 if TYPE_CHECKING:
@@ -244,18 +245,6 @@ def emptiest_corners(
         return float(1000 * inside[0] + inside[1])
 
     return sorted([(1.0, 0.0), (1.0, 1.0), (0.0, 1.0)], key=covered)
-
-
-def round_length(about: float) -> float:
-    """Largest of 1, 2 and 5 times a power of ten that is not above a length.
-
-    Examples
-    --------
-    >>> round_length(73.0), round_length(19.9), round_length(0.3)
-    (50.0, 10.0, 0.2)
-    """
-    power = 10.0 ** math.floor(math.log10(about))
-    return max(step * power for step in (1.0, 2.0, 5.0) if step * power <= about * (1 + 1e-9))
 
 
 def points_along(lines: Sequence[LineString], *, step_m: float) -> NDArray[np.float64]:

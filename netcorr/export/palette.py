@@ -6,14 +6,11 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
-from matplotlib import patheffects
-
 from netcorr.export.colours import FRAME, INK, LEAK, PAPER, PATH, QUIET, SENSOR
 
 __all__ = [
     "CLOSED",
     "FRAME",
-    "HALO",
     "INK",
     "LEAK",
     "LOOKS",
@@ -27,7 +24,6 @@ __all__ = [
     "width_of",
 ]
 
-HALO = [patheffects.withStroke(linewidth=2.4, foreground="white", alpha=0.9)]  # around text on lines
 ROUNDS = ("#12355b", "#b5651d", "#5b7f5a", "#7d5a86")  # one for each round, repeated when there are more
 
 

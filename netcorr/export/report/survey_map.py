@@ -12,12 +12,12 @@ import shapely
 from markupsafe import Markup
 
 from netcorr.export.local_plane import LocalPlane
-from netcorr.export.map_panel import round_length
 from netcorr.export.palette import LOOKS, look_of, width_of
 from netcorr.export.plain_text import plain_text
 from netcorr.export.report.figure import DataTable
 from netcorr.export.report.svg import element, group, number, points
 from netcorr.export.result_tables import path_line
+from netcorr.export.scale_bar import round_length
 from netcorr.export.sentences import fitting_label, percent
 from netcorr.units import FOOT_M, UnitSystem
 
