@@ -174,7 +174,10 @@ def _strip(
 ) -> tuple[Markup, float]:
     """Draw the pipe, and say how far down the picture goes."""
     unit_m, name = length_unit(units)
-    lanes = _lanes([(x.at(f.from_a_m / unit_m), f.name) for f in features if f.kind != "tee"], x)
+    # the lowest line holds the names of the sensors, too
+    taken = [_LETTER * len(plain_text(end)) + 12 for end in (pair.path.sensor_a, pair.path.sensor_b)]
+    named = [(x.at(f.from_a_m / unit_m), f.name) for f in features if f.kind != "tee"]
+    lanes = _lanes(named, x, taken=(taken[0], taken[1]))
     above = 18.0 * (1 + max((lane for lane in lanes if lane is not None), default=-1))
     y = top + 38.0 + above
     parts = [_run_bar(run, x, y, unit_m) for run in runs]
@@ -236,7 +239,7 @@ def _ends(pair: PairFix, x: Scale, y: float) -> Iterator[Markup]:
 def _run_words(runs: list[Run], x: Scale, y: float, unit_m: float) -> tuple[list[Markup], int]:
     """Words under the runs in three lines at most, and how many lines; those without room are left out."""
     middles = [x.at((run.low_m + run.high_m) / 2 / unit_m) for run in runs]
-    lanes = _lanes(list(zip(middles, (run.words for run in runs), strict=True)), x, most=3, inside=True)
+    lanes = _lanes(list(zip(middles, (run.words for run in runs), strict=True)), x, inside=True)
     parts = []
     for run, at, lane in zip(runs, middles, lanes, strict=True):
         if lane is not None:
@@ -250,26 +253,23 @@ def _run_words(runs: list[Run], x: Scale, y: float, unit_m: float) -> tuple[list
 
 
 def _lanes(
-    labels: list[tuple[float, str]], x: Scale, *, most: int = 3, inside: bool = False
+    labels: list[tuple[float, str]],
+    x: Scale,
+    *,
+    taken: tuple[float, float] = (0.0, 0.0),
+    inside: bool = False,
 ) -> list[int | None]:
-    """Line in which each label has room, None where it has none."""
-    ends = [x.start if inside else x.start + 60] + [x.start] * (most - 1)
-    last = [-1e9] * most
+    """Line in which each label has room, None where it has none in three; the first is partly taken."""
+    first = (x.start - 8 + taken[0], x.stop + 8 - taken[1])
+    last = [-1e9] * 3
     found: list[int | None] = []
     for at, text in labels:
         half = _LETTER * len(text) / 2 + 4
         left, right = at - half, at + half
         if inside:
             left, right = max(left, x.start), max(right, x.start + 2 * half)
-        limit = x.stop + 8 if inside else x.stop - 60
-        lane = next(
-            (
-                k
-                for k in range(most)
-                if left >= last[k] and (k or right <= limit) and (k or left >= ends[0] - 1 or inside)
-            ),
-            None,
-        )
+        fits = left >= first[0] and right <= first[1]
+        lane = next((k for k in range(3) if left >= last[k] and (k or fits)), None)
         if lane is not None:
             last[lane] = right
         found.append(lane)

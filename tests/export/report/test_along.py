@@ -112,6 +112,23 @@ class TestTheFigure:
                 xy = [tuple(map(float, p.split(","))) for p in (line.get("points") or "").split()]
                 assert all(0 <= x <= width and 0 <= y <= height for x, y in xy)
 
+    def test_names_above_the_pipe_keep_clear_of_each_other(self, stored: StoredResult, pair: PairFix) -> None:
+        figure = along_figure(pair, None, network=stored.fix.network, units="metric")
+        for svg in figure.pictures:
+            strip = classed(svg, "strip")[0]
+            boxes = []
+            for text in strip.iter("text"):
+                words, size = "".join(text.itertext()), 6.5  # a letter is about half as wide as it is high
+                at, y = float(text.get("x") or 0), float(text.get("y") or 0)
+                shift = {"start": 0.0, "middle": 0.5, "end": 1.0}[text.get("text-anchor") or "start"]
+                left = at - shift * size * len(words)
+                boxes.append((left, y - 9, left + size * len(words), y + 2, words))
+            sensors = [box for box in boxes if box[4] in (pair.path.sensor_a, pair.path.sensor_b)]
+            [valve] = [box for box in boxes if box[4].startswith("{{")]
+            assert len(sensors) == 2
+            for a in sensors:
+                assert valve[2] <= a[0] or valve[0] >= a[2] or valve[3] <= a[1] or valve[1] >= a[3]
+
     def test_table_holds_all_of_it(self, stored: StoredResult, pair: PairFix) -> None:
         figure = along_figure(pair, stored.fix.candidates[0], network=stored.fix.network, units="metric")
         kinds = [row[0] for row in figure.table.rows]
