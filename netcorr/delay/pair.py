@@ -133,39 +133,23 @@ def delay_evidence(
     polarity = 1 if upright[peak] >= reverse[peak] else -1
     first, last = correlograms.best_band(peak, polarity=polarity)
     best_band_hz = (float(correlograms.edges_hz[first]), float(correlograms.edges_hz[last]))
-    start_s = float(correlograms.delay_s[peak])
-    reach_s = 0.25 / best_band_hz[1]
+    start_s, reach_s = float(correlograms.delay_s[peak]), 0.25 / best_band_hz[1]
+    cross = polarity * cross
     if dispersion is not None:
         cross = dispersion.steer(cross, bin_hz=a.bin_hz, delay_s=start_s)
-    refined = refine_delay(
-        polarity * cross, usable, **grid, start_s=start_s, band_hz=best_band_hz, reach_s=reach_s
-    )
-    frequency_hz, coherence, phase_rad = coherence_and_phase(
-        polarity * cross, usable, **grid, delay_s=refined.delay_s
-    )
-    second_s = _second_opinion(a, b, polarity * cross, inside_s=correlograms.delay_s[searched])
+    refined = refine_delay(cross, usable, **grid, start_s=start_s, band_hz=best_band_hz, reach_s=reach_s)
+    frequency_hz, coherence, phase_rad = coherence_and_phase(cross, usable, **grid, delay_s=refined.delay_s)
+    second_s = _second_opinion(a, b, cross, inside_s=correlograms.delay_s[searched])
     significance = _significance(
         correlograms, polarity, peak=peak, band=(first, last), max_delay_s=max_delay_s
     )
     notes = _cleaning_notes(a, logger_a) + _cleaning_notes(b, logger_b)
-    if significance < SIGNIFICANT and polarity < 0:
-        notes += ("the two sensors have opposite polarity",)
-    if significance < SIGNIFICANT and abs(second_s - refined.delay_s) > DISAGREEMENT_S:
-        notes += (
-            f"plain correlation peaks at {second_s * 1000:+.1f} ms instead of "
-            f"{refined.delay_s * 1000:+.1f} ms",
-        )
     splits: tuple[RoundSplit, ...] = ()
     if significance < SIGNIFICANT:
         blocks = BlockCorrelograms(a, b, usable, whole=correlograms)
         sure = abs(upright[peak] - reverse[peak]) > SURE_OF_POLARITY
         splits = split_round(blocks, peak=peak, polarity=polarity if sure else 0)
-    if splits:
-        strongest = max(splits, key=lambda split: float(split.passing_log_likelihood.max()))
-        notes += (
-            f"the strongest delay ({refined.delay_s * 1000:+.1f} ms) is heard in "
-            f"{strongest.passing_share:.0%} of the time only: what passes is weighed apart from what lasts",
-        )
+        notes += _heard_notes(refined.delay_s, polarity=polarity, second_s=second_s, splits=splits)
     return DelayEvidence(
         logger_a=logger_a,
         logger_b=logger_b,
@@ -258,6 +242,26 @@ def _second_opinion(
     bend = float(before - 2 * top + after)
     shift = 0.5 * float(before - after) / bend if bend < 0 else 0.0
     return (best + shift) * step_s
+
+
+def _heard_notes(
+    delay_s: float, *, polarity: int, second_s: float, splits: tuple[RoundSplit, ...]
+) -> tuple[str, ...]:
+    """What is worth saying of a delay that was heard."""
+    notes = []
+    if polarity < 0:
+        notes.append("the two sensors have opposite polarity")
+    if abs(second_s - delay_s) > DISAGREEMENT_S:
+        notes.append(
+            f"plain correlation peaks at {second_s * 1000:+.1f} ms instead of {delay_s * 1000:+.1f} ms"
+        )
+    if splits:
+        strongest = max(splits, key=lambda split: float(split.passing_log_likelihood.max()))
+        notes.append(
+            f"the strongest delay ({delay_s * 1000:+.1f} ms) is heard in {strongest.passing_share:.0%} of the "
+            "time only: what passes is weighed apart from what lasts"
+        )
+    return tuple(notes)
 
 
 def _cleaning_notes(one: PreparedRecording, logger: str) -> tuple[str, ...]:
