@@ -258,8 +258,8 @@ def _heard_notes(
     if splits:
         strongest = max(splits, key=lambda split: float(split.passing_log_likelihood.max()))
         notes.append(
-            f"the strongest delay ({delay_s * 1000:+.1f} ms) is heard in {strongest.passing_share:.0%} of the "
-            "time only: what passes is weighed apart from what lasts"
+            f"the strongest delay ({delay_s * 1000:+.1f} ms) is heard in {strongest.passing_share:.0%} of "
+            "the time only: what passes is weighed apart from what lasts"
         )
     return tuple(notes)
 
