@@ -198,10 +198,10 @@ def _bench_district(rng: np.random.Generator, *, runs: int) -> list[Target]:
             times <= MOST_TIMES_FLOOR,
         ),
         Target(
-            "district against scipy.signal, cleaning apart",
-            f"{quicker:.0f} times quicker",
+            "district against scipy.signal, cleaning counted",
+            f"{with_cleaning:.1f} times quicker by cpu; {quicker:.0f} times by the clock with cleaning apart",
             f"{LEAST_TIMES_QUICKER:g} or more",
-            quicker >= LEAST_TIMES_QUICKER,
+            with_cleaning >= LEAST_TIMES_QUICKER,
         ),
     ]
 

@@ -14,6 +14,12 @@ if TYPE_CHECKING:
     from netcorr.delay.prepare import PreparedRecording
     from netcorr.recordings.recording import Recording
 
+#: What a round says when dispersion was taken out.
+DISPERSION_NOTE = (
+    "the speed changes with frequency along this path, which was taken out as material and size of the pipes "
+    "say; the delay is that of waves at 100 Hz"
+)
+
 
 def compare(
     a: PreparedRecording,
@@ -78,4 +84,6 @@ def compare(
         logger_b=logger_b,
         round_number=round_number,
     )
+    if dispersion is not None:
+        notes += (DISPERSION_NOTE,)
     return replace(evidence, notes=evidence.notes + notes), drift_sd_s
