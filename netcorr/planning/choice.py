@@ -313,12 +313,19 @@ class _Search:
         goal = self._goal
         if goal.most_sites is not None:
             fill_up(state, allowed=self._allowed, most_sites=goal.most_sites)
+            self._keep(state)  # swaps count half a cover as a gain, so that they may lose whole ones
             swap(state, allowed=self._allowed, fixed=self._fixed, rng=self._rng)
-            value, better = state.weight, state.weight > self._best_value
         else:
             enough = float(self._weight.sum()) if goal.least_weight is None else goal.least_weight
             fill_up(state, allowed=self._allowed, most_sites=None, enough=enough * (1 - 1e-12))
             prune(state, fixed=self._fixed, enough=enough)
+        self._keep(state)
+
+    def _keep(self, state: ChosenSites) -> None:
+        """Remember a choice that is better than the best."""
+        if self._goal.most_sites is not None:
+            value, better = state.weight, state.weight > self._best_value
+        else:
             value, better = float(len(state.sites)), len(state.sites) < self._best_value
         if better:
             self.best, self._best_value = state.sites, value

@@ -125,6 +125,7 @@ class Program:
         """
         model = self._model(whole=True)
         model.setOptionValue("time_limit", max(time_limit_s, 0.1))
+        model.setOptionValue("mip_rel_gap", 1e-7)
         if np.isfinite(bound):
             sign = -1.0 if self.goal.most_sites is not None else 1.0
             model.setOptionValue("objective_target", sign * bound + 1e-6 * max(abs(bound), 1.0))
@@ -254,7 +255,7 @@ class _Matrix:
         if whole:
             kinds = [highspy.HighsVarType.kInteger] * whole
             lp.integrality_ = kinds + [highspy.HighsVarType.kContinuous] * (self.columns - whole)
-        highs: Any = highspy.Highs
+        highs: Any = highspy.Highs.__base__  # the class itself prints a banner when it is called
         model = highs()
         model.setOptionValue("output_flag", False)
         model.passModel(lp)
