@@ -4,6 +4,7 @@ from netcorr.planning.choice import SiteChoice, choose_sites
 from netcorr.planning.coverage import Coverage, covered_by
 from netcorr.planning.pairs import build_problem
 from netcorr.planning.problem import CandidateSites, ChoiceProblem, MainsGraph, Ragged, Stretches
+from netcorr.planning.sweep import Sweep, plan_sweep
 
 __all__ = [
     "CandidateSites",
@@ -13,7 +14,9 @@ __all__ = [
     "Ragged",
     "SiteChoice",
     "Stretches",
+    "Sweep",
     "build_problem",
     "choose_sites",
     "covered_by",
+    "plan_sweep",
 ]
