@@ -21,6 +21,7 @@ BENCHES: dict[str, tuple[str, ...]] = {
     "screen": ("surveys", "seed"),
     "network": ("seed",),
     "start": (),
+    "plan": (),
 }
 
 
