@@ -18,6 +18,7 @@ from bench_table import Target, target_table
 BENCHES: dict[str, tuple[str, ...]] = {
     "locate": ("surveys", "seed", "workers"),
     "delay": ("surveys", "seed", "workers"),
+    "calibration": ("surveys", "seed", "workers"),
     "screen": ("surveys", "seed"),
     "network": ("seed",),
     "start": (),

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from netcorr.position.candidates import error_budget, find_candidates
+from netcorr.position.echoes import path_echoes
 from netcorr.position.fix import PairFix
 from netcorr.position.posterior import pair_posterior
 from netcorr.speed import MEASURED, pipe_wave_speed
@@ -128,7 +129,10 @@ def locate_pair(
     PositionError
         If there is no evidence or it does not reach the ends of the path.
     """
-    posterior = pair_posterior(times, evidence, settings=settings)
+    echoes = path_echoes(
+        network, path, speeds, times=times, frequency_hz=_middle_hz(evidence), settings=settings
+    )
+    posterior = pair_posterior(times, evidence, settings=settings, echoes=echoes)
     outcome = _outcome(posterior)
     candidates = find_candidates(
         posterior, times, path=path, network=network, evidence=evidence, settings=settings
@@ -157,6 +161,14 @@ def locate_pair(
         budget=budget,
         notes=notes,
     )
+
+
+def _middle_hz(evidence: Sequence[DelayEvidence]) -> float:
+    """Frequency in the middle, by octaves, of the bands that carry the evidence. [Hz]"""
+    if not evidence:
+        return 100.0
+    low, high = np.median([one.band_hz for one in evidence], axis=0)
+    return float(np.sqrt(max(low, 1.0) * max(high, 1.0)))
 
 
 def _outcome(posterior: PairPosterior) -> Outcome:

@@ -17,6 +17,7 @@ from scipy import ndimage
 
 from netcorr.errors import PositionError
 from netcorr.position.passing import weigh_rounds
+from netcorr.position.ways import SeenEvidence, likelihood_by_ways, log_pattern_fit
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from netcorr.delay.evidence import DelayEvidence
+    from netcorr.position.echoes import PathEchoes
     from netcorr.position.settings import LocateSettings
     from netcorr.position.travel import PathTimes
 
@@ -57,7 +59,11 @@ class PairPosterior:
 
 
 def pair_posterior(
-    times: PathTimes, evidence: Sequence[DelayEvidence], *, settings: LocateSettings
+    times: PathTimes,
+    evidence: Sequence[DelayEvidence],
+    *,
+    settings: LocateSettings,
+    echoes: PathEchoes | None = None,
 ) -> PairPosterior:
     """Combine the rounds of a pair and weigh the four hypotheses.
 
@@ -69,6 +75,8 @@ def pair_posterior(
         One for each round.
     settings : LocateSettings
         Priors and clock.
+    echoes : PathEchoes, optional
+        Ways by which the map lets the sound come; the direct ones alone when not given.
 
     Returns
     -------
@@ -81,15 +89,23 @@ def pair_posterior(
         If there is no evidence, or it does not reach the ends of the path.
     """
     grid = _common_grid(times, evidence)
-    likelihood, log_scale, log_none = combine_rounds(evidence, grid, times=times, settings=settings)
+    log_likelihood, log_none = log_combined(evidence, grid, times=times, settings=settings)
+    log_scale = float(log_likelihood.max())
     # nothing is impossible: a density stays defined where all evidence lies elsewhere
-    likelihood = np.maximum(likelihood, LEAST_LIKELIHOOD)
+    likelihood = np.maximum(np.exp(log_likelihood - log_scale), LEAST_LIKELIHOOD)
     steady_clock_s = times.clock_sd_s * float(np.sqrt(1 - settings.clock_jitter_share**2))
     sd = times.sd_s(clock_sd_s=steady_clock_s)
-    along = BlurredLikelihood(grid, likelihood, largest_sd_s=float(sd.max())).at(times.delay_s, sd)
+    blurred = BlurredLikelihood(grid, likelihood, largest_sd_s=float(sd.max()))
+    ends = _end_likelihoods(grid, likelihood, times=times, sd_a_s=float(sd[0]), sd_b_s=float(sd[-1]))
+    if echoes is None or echoes.strength.shape[0] == 1:
+        along = blurred.at(times.delay_s, sd)
+    else:
+        seen = SeenEvidence(grid, log_likelihood - log_none, sd_s=sd)
+        along = likelihood_by_ways(blurred, echoes, seen=seen)
+        log_fit = log_pattern_fit(echoes, seen=seen)
+        along, ends = _fitted(along, ends, log_fit=log_fit)
     x = times.position_m
     inside = float(np.trapezoid(along, x) / (x[-1] - x[0]))
-    ends = _end_likelihoods(grid, likelihood, times=times, sd_a_s=float(sd[0]), sd_b_s=float(sd[-1]))
     weights = np.array(
         [
             settings.prior_between * inside,
@@ -101,6 +117,20 @@ def pair_posterior(
     probability = weights / weights.sum()
     density = along / (inside * (x[-1] - x[0]))
     return PairPosterior(x, density, *(float(p) for p in probability))
+
+
+def _fitted(
+    along: NDArray[np.float64], ends: tuple[float, float], *, log_fit: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], tuple[float, float]]:
+    """Likelihoods of the places and the ends, less where the pattern fits worse than at the best of them.
+
+    What the best leaves unexplained speaks against none of the others, and a better fit for none.
+    """
+    whole = np.concatenate([ends[:1], along, ends[1:]])
+    fit = np.concatenate([log_fit[:1], log_fit, log_fit[-1:]])
+    best = int(np.argmax(np.log(np.maximum(whole, 1e-300)) + fit))
+    fitted = whole * np.exp(np.minimum(fit - fit[best], 0.0))
+    return fitted[1:-1], (float(fitted[0]), float(fitted[-1]))
 
 
 def combine_rounds(
@@ -132,6 +162,19 @@ def combine_rounds(
     log_none : float
         Log-likelihood of no lasting source.
     """
+    total, log_none = log_combined(evidence, grid_s, times=times, settings=settings)
+    log_scale = float(total.max())
+    return np.exp(total - log_scale), log_scale, log_none
+
+
+def log_combined(
+    evidence: Sequence[DelayEvidence],
+    grid_s: NDArray[np.float64],
+    *,
+    times: PathTimes,
+    settings: LocateSettings,
+) -> tuple[NDArray[np.float64], float]:
+    """Log-likelihood of one lasting source over delay, shape (m,), and of none; see `combine_rounds`."""
     step_s = float(grid_s[1] - grid_s[0])
     # never sharper than the grid that it is sampled on
     jitter = max(times.clock_sd_s * settings.clock_jitter_share / step_s, 0.5)
@@ -143,8 +186,7 @@ def combine_rounds(
 
     terms = weigh_rounds(evidence, grid_s, jitter=jitter, settings=settings, log_of_passing=log_of_passing)
     total = np.sum([one.log_lasting for one in terms], axis=0)
-    log_scale = float(total.max())
-    return np.exp(total - log_scale), log_scale, sum(one.log_none for one in terms)
+    return np.asarray(total, dtype=np.float64), float(sum(one.log_none for one in terms))
 
 
 def _of_passing_noise(
