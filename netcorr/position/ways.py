@@ -10,7 +10,7 @@ seen: pairs that should show and do not, clear peaks that none of the pairs expl
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 from scipy import ndimage
@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from netcorr.position.echoes import PathEchoes
-    from netcorr.position.posterior import BlurredLikelihood
 
 #: Probability that a pair of ways is the strongest goes with this power of its strength: one 3 dB below
 #: another is stronger once in five times, 6 dB below once in twenty (strengths known to 2.5 dB; judgement).
@@ -39,6 +38,14 @@ SHIFTS = np.linspace(-3.0, 3.0, 13)
 WITHIN_SD = 1.0
 #: It is worked out at every so many points of the path.
 PATTERN_STRIDE = 5
+
+
+class Blurred(Protocol):
+    """A likelihood over delay that can be read off blurred, such as `BlurredLikelihood`."""
+
+    def at(self, delay_s: NDArray[np.float64], sd_s: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Likelihood at delays, each with its own standard deviation. [s]"""
+        ...
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,9 +77,7 @@ class SeenEvidence:
         return max(float(self.sd_s.max()), PATTERN_WIDTH_S)
 
 
-def likelihood_by_ways(
-    blurred: BlurredLikelihood, echoes: PathEchoes, *, seen: SeenEvidence
-) -> NDArray[np.float64]:
+def likelihood_by_ways(blurred: Blurred, echoes: PathEchoes, *, seen: SeenEvidence) -> NDArray[np.float64]:
     """Likelihood of a leak at every point, whichever pair of ways makes the peak.
 
     Parameters
