@@ -14,7 +14,7 @@ paths or frames and come out as frames:
 ...     geometry=[Point(500000, 5400000), Point(500120, 5400000)], crs="EPSG:25832")
 >>> town = {"mains": mains, "fittings": fittings}
 >>> answer = netcorr.check(town)
->>> len(answer.layers["mains"])
+>>> len(answer.layers["checked_pipes"])
 1
 
 `read_network` gives the network itself, a networkx graph with material, diameter and length on every pipe:
