@@ -45,6 +45,7 @@ if TYPE_CHECKING:
     check: ToolFunction
     inspect: ToolFunction
     locate: ToolFunction
+    report: ToolFunction
 
 #: Where each name that is no tool comes from; loaded when it is first used.
 _HOMES = {
@@ -63,6 +64,7 @@ __all__ = [
     "locate",
     "pipe_wave_speed",
     "read_network",
+    "report",
 ]
 
 
