@@ -115,7 +115,7 @@ def wave_loss_np_m(
     Examples
     --------
     >>> round(wave_loss_np_m(500.0, speed_m_s=1250.0, water_speed_m_s=1447.0, wall_loss_factor=0.001), 4)
-    0.0033
+    0.0066
     """
     yielding = max(1 - (speed_m_s / water_speed_m_s) ** 2, 0.0)
     return math.pi * frequency_hz / speed_m_s * (TYPICAL_EXTRA_LOSS_FACTOR + wall_loss_factor * yielding)

