@@ -135,7 +135,8 @@ class _Mains:
 
     def entry(self, a: Ints, b: Ints) -> Ints:
         """Rows of the table of edges that lead from `a` to `b`."""
-        return np.searchsorted(self.key, a.astype(np.int64) * self.length_m.shape[0] + b)
+        rows: Ints = np.searchsorted(self.key, a.astype(np.int64) * self.length_m.shape[0] + b)
+        return rows
 
 
 @dataclass(frozen=True, eq=False)

@@ -117,7 +117,8 @@ def _sharpened(direct_s: NDArray[np.float64], seen: SeenEvidence) -> NDArray[np.
     peak = np.exp(np.maximum(seen.log_evidence - highest, -MOST_SHARPENED))
     shape = ndimage.gaussian_filter1d(peak, float(seen.sd_s.max()) / seen.step_s, mode="nearest")
     factors = shape / ndimage.uniform_filter1d(shape, size, mode="nearest")
-    return np.interp(direct_s, seen.grid_s, factors)
+    sharpened: NDArray[np.float64] = np.interp(direct_s, seen.grid_s, factors)
+    return sharpened
 
 
 def log_pattern_fit(echoes: PathEchoes, *, seen: SeenEvidence) -> NDArray[np.float64]:
