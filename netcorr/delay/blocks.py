@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from scipy import fft
@@ -86,13 +86,12 @@ class BlockCorrelograms:
         count = int(a.duration_s / max(LEAST_BLOCK_S, BLOCK_DELAYS * longest_s))
         self.count = min(count, MOST) if count >= FEWEST else 0
         self._whole = whole
+        self._known: dict[tuple[Any, ...], NDArray[np.float64]] = {}
         if self.count:
-            self._rows, self._power = self._cut(a, b, usable)
+            self._cut(a, b, usable)
 
-    def _cut(
-        self, a: PreparedRecording, b: PreparedRecording, usable: NDArray[np.bool_]
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Correlograms, shape (blocks, b, m), and power of A and B, shape (2, blocks, b), both in bins.
+    def _cut(self, a: PreparedRecording, b: PreparedRecording, usable: NDArray[np.bool_]) -> None:
+        """Cross-spectra of the blocks, and power of A and B in bins, shape (2, blocks, b).
 
         With a block of one all goes that a delay can bring there from the other, so that the blocks add up to
         the whole; the mean of both ways round does not depend on which is A.
@@ -106,19 +105,31 @@ class BlockCorrelograms:
         edges = np.linspace(0, a.duration_s * rate_hz, self.count + 1).astype(np.int64)
         length = fft.next_fast_len(int(np.diff(edges).max()) + 2 * reach, real=True)
         number = np.arange(length // 2 + 1, dtype=np.float64)
-        which = sub_band_numbers(number * (rate_hz / length), self._whole.edges_hz)
+        self._length = length
+        self._which = which = sub_band_numbers(number * (rate_hz / length), self._whole.edges_hz)
         count = self._whole.edges_hz.size - 1
         turn = np.exp(2j * np.pi * reach / length * number)  # what is around a block begins so much earlier
         # a sum over samples, in bins of the whole record
-        scale = a.duration_s * min(a.filled_share, b.filled_share) * a.bin_hz * size / 2
-        rows, power = [], []
+        self._scale = scale = a.duration_s * min(a.filled_share, b.filled_share) * a.bin_hz * size / 2
+        self._cross, power = [], []
         for first, last in pairwise(edges.tolist()):
             in_a, in_b = (fft.rfft(one[first + reach : last + reach], length) for one in signals)
             round_a, round_b = (fft.rfft(one[first : last + 2 * reach], length) * turn for one in signals)
-            cross = 0.5 * (np.conj(in_a) * round_b + np.conj(round_a) * in_b)
-            rows.append(scale * self._whole.correlate(cross, which, size=length))
+            self._cross.append(0.5 * (np.conj(in_a) * round_b + np.conj(round_a) * in_b))
             power.append([scale * _band_power(one, which, count) for one in (in_a, in_b)])
-        return np.stack(rows), np.asarray(power).transpose(1, 0, 2)
+        self._power = np.asarray(power).transpose(1, 0, 2)
+
+    def _rows(self, delays: slice) -> NDArray[np.float64]:
+        """Correlograms of every block at some delays, shape (blocks, b, m), in bins; made once."""
+        made = delays if self._whole.steered else ALL
+        key = (made.start, made.stop)
+        if key not in self._known:
+            rows = [
+                self._scale * self._whole.correlate(one, self._which, size=self._length, delays=made)
+                for one in self._cross
+            ]
+            self._known[key] = np.stack(rows)
+        return self._known[key] if made is delays else self._known[key][..., delays]
 
     def of(self, blocks: Sequence[int], delays: slice = ALL) -> BandCorrelograms:
         """Correlograms of a choice of blocks at some delays, each sub-band brought to unit power in it."""
@@ -126,7 +137,7 @@ class BlockCorrelograms:
         bins = np.diff(self._whole.bins) * (len(chosen) / self.count)
         power = np.sqrt(np.prod(self._power[:, chosen].sum(axis=1), axis=0))
         scale = np.where(power > 0, bins / np.maximum(power, 1e-300), 0.0)
-        rows = self._rows[chosen, :, delays].sum(axis=0)
+        rows = self._rows(delays)[chosen].sum(axis=0)
         return self._whole.with_rows(rows * scale[:, None], bins, delays)
 
 

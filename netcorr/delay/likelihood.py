@@ -182,22 +182,35 @@ class BandCorrelograms:
         other._fill(rows, bins)
         return other
 
+    @property
+    def steered(self) -> bool:
+        """Whether each delay has a phase of its own, so that few delays cost less than all."""
+        return self._dispersion is not None
+
     def correlate(
-        self, cross: NDArray[np.complex128], which: NDArray[np.int64], *, size: int
+        self, cross: NDArray[np.complex128], which: NDArray[np.int64], *, size: int, delays: slice = ALL
     ) -> NDArray[np.float64]:
-        """Correlogram of each sub-band from a cross-spectrum, at these delays: shape (b, m).
+        """Correlogram of each sub-band from a cross-spectrum, at these delays or some of them: shape (b, m).
 
         `which` is the sub-band of each bin, -1 for none; `size` the samples that the spectrum stands for, at
         the rate of these delays.
         """
         if self._dispersion is None:
-            return self._correlate(cross, which, size=size)
+            return self._correlate(cross, which, size=size)[:, delays]
         frequency_hz = np.arange(cross.size, dtype=np.float64) * (self._rate_hz / size)
+        half = self._reach(size)
+        delay_s = (np.arange(-half, half + 1) / (self._rate_hz * OVERSAMPLING))[delays]
+        rows = np.zeros((self.edges_hz.size - 1, delay_s.size))
         phases = self._dispersion.phases(frequency_hz)
-        rows = np.stack([self._correlate(cross * np.exp(1j * one), which, size=size) for one in phases])
-        half = rows.shape[2] // 2
-        weights = self._dispersion.weights(np.arange(-half, half + 1) / (self._rate_hz * OVERSAMPLING))
-        return np.asarray(np.einsum("abm,am->bm", rows, weights), dtype=np.float64)
+        for phase, weight in zip(phases, self._dispersion.weights(delay_s), strict=True):
+            if weight.any():
+                steered = self._correlate(cross * np.exp(1j * phase), which, size=size)
+                rows += steered[:, delays] * weight
+        return rows
+
+    def _reach(self, size: int) -> int:
+        """Delays to either side of 0 that a spectrum of so many samples gives."""
+        return min(self._half, size // 2 - 1) * OVERSAMPLING
 
     def _correlate(
         self, cross: NDArray[np.complex128], which: NDArray[np.int64], *, size: int
@@ -209,10 +222,8 @@ class BandCorrelograms:
             values = fft.irfft(np.where(which == band, cross, 0.0), size)
             row[keep:] = values[: keep + 1]
             row[:keep] = values[-keep:]
-        fine = _refine(coarse)
-        centre = keep * OVERSAMPLING
-        reach = min(self._half * OVERSAMPLING, centre)
-        return fine[:, centre - reach : centre + reach + 1]
+        centre, reach = keep * OVERSAMPLING, self._reach(size)
+        return _refine(coarse)[:, centre - reach : centre + reach + 1]
 
     def mean(self, first: int, last: int) -> tuple[NDArray[np.float64], float]:
         """Correlogram averaged over sub-bands `first` to `last` (exclusive), and its number of bins."""
