@@ -8,7 +8,7 @@ import numpy as np
 
 import netcorr
 from netcorr.export.check_words import VERDICTS
-from netcorr.export.plain_text import plain_text
+from netcorr.export.plain_text import plain_values
 
 if TYPE_CHECKING:
     from netcorr.network.map_check import MapCheck
@@ -60,7 +60,7 @@ def check_dict(check: MapCheck) -> dict[str, Any]:
         "missing_attributes": lacking.to_dict("records"),
         "notes": list(network.notes),
     }
-    plain: dict[str, Any] = _plain(answer)
+    plain: dict[str, Any] = plain_values(answer)
     return plain
 
 
@@ -102,15 +102,3 @@ def _gaps(check: MapCheck) -> list[dict[str, Any]]:
         }
         for k in range(len(gaps))
     ]
-
-
-def _plain(value: Any) -> Any:
-    """Make numbers of numpy into Python's own, what is not finite into None, and clean the text."""
-    if isinstance(value, dict):
-        return {key: _plain(item) for key, item in value.items()}
-    if isinstance(value, list):
-        return [_plain(item) for item in value]
-    if isinstance(value, str):
-        return plain_text(value)
-    number = value.item() if isinstance(value, np.generic) else value
-    return None if isinstance(number, float) and not np.isfinite(number) else number

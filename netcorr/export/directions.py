@@ -7,13 +7,12 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
-import shapely
 
 from netcorr.export.pipe_words import material_text
 from netcorr.export.plain_text import plain_text
 from netcorr.network.ground import bearings_deg, geodesic_distances_m
-from netcorr.path.landmarks import Landmark, landmarks
-from netcorr.path.reference import direction_words, point_at, points_at
+from netcorr.path.landmarks import Landmark, heading_deg, landmarks
+from netcorr.path.reference import direction_words, point_at
 from netcorr.units import UnitSystem, format_diameter
 from netcorr.units import format_length as plain_length
 
@@ -279,10 +278,4 @@ def start_direction(path: CorrelationPath) -> str:
     str
         Compass direction in words.
     """
-    return direction_words(_bearing_deg(path, 0.0, _SIGHT_M))
-
-
-def _bearing_deg(path: CorrelationPath, from_m: float, to_m: float) -> float:
-    places = points_at(path, np.clip([from_m, to_m], 0.0, path.length_m))
-    (x1, y1), (x2, y2) = shapely.get_coordinates(places).tolist()
-    return float(bearings_deg(x1, y1, x2, y2, path.crs)[0])
+    return direction_words(heading_deg(path, 0.0, _SIGHT_M))

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING, Any
 
 import pyproj
 
 import netcorr
 from netcorr.export.cautions import CAUTIONS, caution_for
-from netcorr.export.plain_text import plain_text
+from netcorr.export.plain_text import plain_values
 from netcorr.export.result_tables import all_rejected, fitting_of
 
 if TYPE_CHECKING:
@@ -44,7 +43,7 @@ def survey_dict(fix: SurveyFix) -> dict[str, Any]:
         "notes": list(fix.notes),
         "cautions": list(CAUTIONS),
     }
-    plain: dict[str, Any] = _plain(answer)
+    plain: dict[str, Any] = plain_values(answer)
     return plain
 
 
@@ -152,17 +151,3 @@ def _rejected(item: Rejected, number: int | None, fix: SurveyFix) -> dict[str, A
         "round": number,
         "reason": item.reason,
     }
-
-
-def _plain(value: Any) -> Any:
-    """Make numbers of numpy into Python's own, what is not a number into None, and clean the text."""
-    if isinstance(value, dict):
-        return {key: _plain(item) for key, item in value.items()}
-    if isinstance(value, list):
-        return [_plain(item) for item in value]
-    if isinstance(value, str):
-        return plain_text(value)
-    if value is None or isinstance(value, bool):
-        return value
-    number = value.item() if hasattr(value, "item") else value
-    return None if isinstance(number, float) and not math.isfinite(number) else number

@@ -68,7 +68,7 @@ def parse_crs(value: Any, item: str) -> pyproj.CRS:
             found=f"CRS {str(value)[:80]!r} is not known",
             remedy="give a code such as EPSG:32633, or the text of a .prj file",
         ) from error
-    if not (_horizontal(crs).is_projected or _horizontal(crs).is_geographic):
+    if not (horizontal_crs(crs).is_projected or horizontal_crs(crs).is_geographic):
         raise LayerError(item, found=f"CRS {crs.name!r} has no tie to the earth", remedy=_GIVE_CRS)
     return crs
 
@@ -156,10 +156,38 @@ def geodesic_distances_m(
     arrays = np.broadcast_arrays(*(np.asarray(v, dtype=float) for v in (x1, y1, x2, y2)))
     ax, ay, bx, by = (np.ravel(v) for v in arrays)
     known = parse_crs(crs, "points")
-    lon, lat = _lon_lat_rad(np.concatenate([ax, bx]), np.concatenate([ay, by]), known)
+    lon, lat = lon_lat_rad(np.concatenate([ax, bx]), np.concatenate([ay, by]), known)
     n = ax.size
     metres = _geod(known).inv(lon[:n], lat[:n], lon[n:], lat[n:], radians=True)[2]
     return np.asarray(metres, dtype=float).reshape(arrays[0].shape)
+
+
+def bearings_deg(
+    x1: npt.ArrayLike, y1: npt.ArrayLike, x2: npt.ArrayLike, y2: npt.ArrayLike, crs: pyproj.CRS
+) -> FloatArray:
+    """Compass direction from one point to another, on the ellipsoid.
+
+    Parameters
+    ----------
+    x1, y1, x2, y2 : array_like of float, shape (n,)
+        Coordinates in `crs`.
+    crs : pyproj.CRS
+        CRS of the map.
+
+    Returns
+    -------
+    numpy.ndarray of float, shape (n,)
+        Clockwise from true north, 0 to 360. [degrees]
+
+    Raises
+    ------
+    LayerError
+        If a coordinate cannot lie in `crs`.
+    """
+    x1, y1, x2, y2 = (np.atleast_1d(np.asarray(v, dtype=float)) for v in (x1, y1, x2, y2))
+    (lon1, lat1), (lon2, lat2) = lon_lat_rad(x1, y1, crs), lon_lat_rad(x2, y2, crs)
+    azimuth = _geod(crs).inv(lon1, lat1, lon2, lat2, radians=True)[0]
+    return np.asarray(np.degrees(azimuth) % 360, dtype=float)
 
 
 def looks_like_degrees(bounds: Sequence[float], crs: pyproj.CRS) -> bool:
@@ -185,7 +213,7 @@ def looks_like_degrees(bounds: Sequence[float], crs: pyproj.CRS) -> bool:
     """
     west, south, east, north = bounds
     small = max(abs(west), abs(east)) <= 180 and max(abs(south), abs(north)) <= 90
-    return bool(small and _horizontal(crs).is_projected and crs.area_of_use is not None)
+    return bool(small and horizontal_crs(crs).is_projected and crs.area_of_use is not None)
 
 
 def outside_area_deg(x: npt.ArrayLike, y: npt.ArrayLike, crs: pyproj.CRS) -> FloatArray:
@@ -210,7 +238,7 @@ def outside_area_deg(x: npt.ArrayLike, y: npt.ArrayLike, crs: pyproj.CRS) -> Flo
     >>> outside_area_deg(x, y, pyproj.CRS("EPSG:32633")).round(1)
     array([ 0. , 46.7])
     """
-    flat = _horizontal(crs)
+    flat = horizontal_crs(crs)
     lon, lat = _transform(flat, np.asarray(x, dtype=float), np.asarray(y, dtype=float))
     unit_deg = np.degrees(_angular_unit_rad(flat))
     lon, lat = lon * unit_deg + _prime_meridian_deg(flat), lat * unit_deg
@@ -294,13 +322,20 @@ def _refuse_other_than_lines(parts: npt.NDArray[Any]) -> None:
 
 def _steps_m(x: FloatArray, y: FloatArray, step: npt.NDArray[np.intp], crs: pyproj.CRS) -> FloatArray:
     """Ground distance from coordinate k to k + 1, for each k of `step`."""
-    lon, lat = _lon_lat_rad(x, y, crs)
+    lon, lat = lon_lat_rad(x, y, crs)
     metres = _geod(crs).inv(lon[step], lat[step], lon[step + 1], lat[step + 1], radians=True)[2]
     return np.asarray(metres, dtype=float)
 
 
-def _lon_lat_rad(x: FloatArray, y: FloatArray, crs: pyproj.CRS) -> tuple[FloatArray, FloatArray]:
-    flat = _horizontal(crs)
+def lon_lat_rad(x: FloatArray, y: FloatArray, crs: pyproj.CRS) -> tuple[FloatArray, FloatArray]:
+    """Longitude from the CRS's own meridian and latitude, each shape (n,). [rad]
+
+    Raises
+    ------
+    LayerError
+        If a coordinate cannot lie in `crs`.
+    """
+    flat = horizontal_crs(crs)
     lon, lat = (v * _angular_unit_rad(flat) for v in _transform(flat, x, y))
     wrong = ~(np.isfinite(lon) & np.isfinite(lat) & (np.abs(lat) <= np.pi / 2 + 1e-9))
     if wrong.any():
@@ -330,7 +365,7 @@ def _to_geographic(flat: pyproj.CRS) -> pyproj.Transformer:
 
 @lru_cache(maxsize=32)
 def _geod(crs: pyproj.CRS) -> pyproj.Geod:
-    geod = _horizontal(crs).get_geod()
+    geod = horizontal_crs(crs).get_geod()
     if geod is None:
         raise LayerError(f"CRS {crs.name}", found="no ellipsoid", remedy=_GIVE_CRS)
     return geod
@@ -350,12 +385,12 @@ def _prime_meridian_deg(flat: pyproj.CRS) -> float:
 
 
 @lru_cache(maxsize=32)
-def _horizontal(crs: pyproj.CRS) -> pyproj.CRS:
+def horizontal_crs(crs: pyproj.CRS) -> pyproj.CRS:
     """Keep the map's two axes, without a height axis and without a stored datum shift."""
     if crs.is_bound and crs.source_crs is not None:
-        return _horizontal(crs.source_crs)
+        return horizontal_crs(crs.source_crs)
     if crs.is_compound:
-        return _horizontal(crs.sub_crs_list[0])
+        return horizontal_crs(crs.sub_crs_list[0])
     return crs.to_2d() if len(crs.axis_info) == 3 else crs
 
 

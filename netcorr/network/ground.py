@@ -3,17 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pyproj
 from pyproj.crs import ProjectedCRS
 from pyproj.crs.coordinate_operation import TransverseMercatorConversion
 
-from netcorr.layers.crs import geodesic_distances_m, geodesic_lengths_m
+from netcorr.layers.crs import (
+    bearings_deg,
+    geodesic_distances_m,
+    geodesic_lengths_m,
+    horizontal_crs,
+    lon_lat_rad,
+)
 
 if TYPE_CHECKING:
-    from numpy.typing import ArrayLike, NDArray
+    from numpy.typing import NDArray
 
 __all__ = ["GroundPlane", "bearings_deg", "geodesic_distances_m", "geodesic_lengths_m", "ground_metric"]
 
@@ -78,8 +84,9 @@ class GroundPlane:
         even = np.ptp(scales) <= SCALE_SPREAD * scale
         if even and bool((np.ptp(scales, axis=1) <= DIRECTION_SPREAD * scale).all()):
             return cls(origin=middle, scale=scale)
-        flat, lon, lat = _horizontal(crs), *_lon_lat_deg(middle[:1], middle[1:], crs)
-        about = TransverseMercatorConversion(float(lat[0]), float(lon[0]))
+        flat, lon_lat = horizontal_crs(crs), lon_lat_rad(middle[:1], middle[1:], crs)
+        lon, lat = (float(np.degrees(angle[0])) for angle in lon_lat)
+        about = TransverseMercatorConversion(lat, lon)
         local = ProjectedCRS(about, geodetic_crs=_geodetic(flat))
         return cls(np.zeros(2), projection=pyproj.Transformer.from_crs(flat, local, always_xy=True))
 
@@ -117,33 +124,6 @@ def ground_metric(x: float, y: float, crs: pyproj.CRS) -> NDArray[np.float64]:
     return np.asarray(np.linalg.cholesky(np.array([[east, mixed], [mixed, north]])).T)
 
 
-def bearings_deg(x1: ArrayLike, y1: ArrayLike, x2: ArrayLike, y2: ArrayLike, crs: pyproj.CRS) -> Any:
-    """Compass direction from one point to another, on the ellipsoid.
-
-    Parameters
-    ----------
-    x1, y1, x2, y2 : array_like of float, shape (n,)
-        Coordinates in `crs`.
-    crs : pyproj.CRS
-        CRS of the map.
-
-    Returns
-    -------
-    numpy.ndarray of float, shape (n,)
-        Clockwise from true north, 0 to 360. [degrees]
-    """
-    x1, y1, x2, y2 = (np.atleast_1d(np.asarray(v, dtype=float)) for v in (x1, y1, x2, y2))
-    lon1, lat1 = _lon_lat_deg(x1, y1, crs)
-    lon2, lat2 = _lon_lat_deg(x2, y2, crs)
-    ellipsoid = _geodetic(_horizontal(crs)).ellipsoid
-    axes = (
-        {"a": ellipsoid.semi_major_metre, "b": ellipsoid.semi_minor_metre}
-        if ellipsoid
-        else {"ellps": "WGS84"}
-    )
-    return np.asarray(pyproj.Geod(**axes).inv(lon1, lat1, lon2, lat2)[0]) % 360
-
-
 def _scales(xy: NDArray[np.float64], middle: NDArray[np.float64], crs: pyproj.CRS) -> NDArray[np.float64]:
     """Ground metres per map unit at the middle and the corners, in four directions: shape (5, 4)."""
     (west, south), (east, north) = xy.min(axis=0), xy.max(axis=0)
@@ -156,27 +136,8 @@ def _scales(xy: NDArray[np.float64], middle: NDArray[np.float64], crs: pyproj.CR
 
 def _step(crs: pyproj.CRS) -> float:
     """Small step on the map: some 5 m."""
-    return 5e-5 if _horizontal(crs).is_geographic else 5.0
-
-
-def _lon_lat_deg(x: Any, y: Any, crs: pyproj.CRS) -> tuple[Any, Any]:
-    """Longitude from the CRS's own meridian, and latitude."""
-    flat = _horizontal(crs)
-    geodetic = _geodetic(flat)
-    if not flat.is_geographic:
-        x, y = pyproj.Transformer.from_crs(flat, geodetic, always_xy=True).transform(x, y)
-    to_deg = np.degrees(geodetic.axis_info[0].unit_conversion_factor)
-    return np.asarray(x) * to_deg, np.asarray(y) * to_deg
+    return 5e-5 if horizontal_crs(crs).is_geographic else 5.0
 
 
 def _geodetic(flat: pyproj.CRS) -> pyproj.CRS:
     return flat if flat.is_geographic or flat.geodetic_crs is None else flat.geodetic_crs
-
-
-def _horizontal(crs: pyproj.CRS) -> pyproj.CRS:
-    """Keep the map's two axes, without a height axis and without a stored datum shift."""
-    if crs.is_bound and crs.source_crs is not None:
-        return _horizontal(crs.source_crs)
-    if crs.is_compound:
-        return _horizontal(crs.sub_crs_list[0])
-    return crs.to_2d() if len(crs.axis_info) == 3 else crs

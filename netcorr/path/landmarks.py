@@ -101,7 +101,7 @@ def landmarks(network: PipeNetwork, path: CorrelationPath) -> tuple[Landmark, ..
 
 def _tee(network: PipeNetwork, path: CorrelationPath, branch: SideBranch) -> Landmark:
     """Where open pipes leave the path, with the side on which they do."""
-    heading = _bearing_deg(path, branch.from_a_m - _SIGHT_M, branch.from_a_m + _SIGHT_M)
+    heading = heading_deg(path, branch.from_a_m - _SIGHT_M, branch.from_a_m + _SIGHT_M)
     sides = set()
     for edge in branch.edges:
         data = network.edge(*edge)
@@ -162,8 +162,8 @@ def _bends(path: CorrelationPath) -> list[Landmark]:
     bends = []
     for group in groups:
         from_a_m = float(np.average(at_m[group], weights=np.abs(corner_deg[group])))
-        before = _bearing_deg(path, at_m[group[0]] - _SIGHT_M, at_m[group[0]])
-        after = _bearing_deg(path, at_m[group[-1]], at_m[group[-1]] + _SIGHT_M)
+        before = heading_deg(path, at_m[group[0]] - _SIGHT_M, at_m[group[0]])
+        after = heading_deg(path, at_m[group[-1]], at_m[group[-1]] + _SIGHT_M)
         turn = _signed_deg(after - before)
         side: Side = "right" if turn_deg[group[0]] > 0 else "left"
         bends.append(Landmark(from_a_m, "bend", side=side, turn_deg=turn, bearing_deg=after))
@@ -210,12 +210,25 @@ def _changes(path: CorrelationPath) -> list[Landmark]:
 
 def _turn_deg(path: CorrelationPath, at_m: float) -> float:
     """By how much the path heads elsewhere behind a place than before it, as a crew sees it."""
-    before = _bearing_deg(path, at_m - _SIGHT_M, at_m)
-    return _signed_deg(_bearing_deg(path, at_m, at_m + _SIGHT_M) - before)
+    before = heading_deg(path, at_m - _SIGHT_M, at_m)
+    return _signed_deg(heading_deg(path, at_m, at_m + _SIGHT_M) - before)
 
 
-def _bearing_deg(path: CorrelationPath, from_m: float, to_m: float) -> float:
-    """Direction from one place on the path to another; where they coincide, of the main there."""
+def heading_deg(path: CorrelationPath, from_m: float, to_m: float) -> float:
+    """Direction from one place on the path to another; where they coincide, of the main there.
+
+    Parameters
+    ----------
+    path : CorrelationPath
+        The path.
+    from_m, to_m : float
+        Distances from A; what lies beyond an end counts as the end. [m]
+
+    Returns
+    -------
+    float
+        Clockwise from true north. [degrees]
+    """
     places = points_at(path, np.clip([from_m, to_m], 0.0, path.length_m))
     (x1, y1), (x2, y2) = shapely.get_coordinates(places).tolist()
     if (x1, y1) == (x2, y2):
