@@ -33,8 +33,7 @@ def candidate_name(candidate: Candidate) -> str:
         Such as ``'Leak 1: 97 %'``; one beyond a sensor says that nobody digs there.
     """
     if not candidate.in_bracket:
-        near = candidate.sensor_a if candidate.outcome == "at or beyond A" else candidate.sensor_b
-        return f"{candidate.rank}: do not dig, noise at or beyond {plain_text(near)}"
+        return f"{candidate.rank}: do not dig, noise at or beyond {plain_text(candidate.beyond)}"
     return f"{_CALLED[strength(candidate.probability)]} {candidate.rank}: {percent(candidate.probability)}"
 
 
@@ -58,7 +57,7 @@ def candidate_directions(candidate: Candidate, fix: SurveyFix, *, units: UnitSys
     pair = pair_of(candidate, fix)
     if not candidate.in_bracket:
         a, b = (plain_text(end) for end in (candidate.sensor_a, candidate.sensor_b))
-        near = a if candidate.outcome == "at or beyond A" else b
+        near = plain_text(candidate.beyond)
         return f"The noise comes from at or beyond {near}, not from between {a} and {b}. Do not dig here."
     if pair is None:
         return ""

@@ -57,7 +57,7 @@ def title_words(fix: SurveyFix, *, units: UnitSystem) -> tuple[str, str]:
         return _no_leak(fix)
     a, b = (fitting_label(end, fix) for end in (best.sensor_a, best.sensor_b))
     if not best.in_bracket:
-        near = a if best.outcome == "at or beyond A" else b
+        near = fitting_label(best.beyond, fix)
         advice = f"Do not dig between {a} and {b}; move a logger beyond {near}."
         return f"Noise at or beyond {near}", f"Probability {percent(best.probability)}. {advice}"
     return f"Leak candidate between {a} and {b}", _facts(best, units)

@@ -20,6 +20,7 @@ from netcorr.export.palette import INK, PATH, QUIET
 from netcorr.export.picture import check_picture, drawing
 from netcorr.export.plain_text import plain_text
 from netcorr.export.report.along_data import delay_at
+from netcorr.export.report.spectra import TELLING
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -28,9 +29,6 @@ if TYPE_CHECKING:
     from netcorr.network.pipe_network import PipeNetwork
     from netcorr.position.fix import PairFix
     from netcorr.units import UnitSystem
-
-#: A phase is drawn where the coherence is at least this.
-_TELLING = 0.05
 
 
 def plot_along(
@@ -165,7 +163,7 @@ def _draw_phase(axes: Axes, pair: PairFix) -> None:
     """Draw what remains of the phase where the coherence tells something."""
     for one, colour in zip(pair.evidence, colours_of_rounds(len(pair.evidence)), strict=True):
         axes.axvspan(*one.band_hz, color=PATH, alpha=0.3 / len(pair.evidence), linewidth=0)
-        telling = one.coherence_spectrum > _TELLING
+        telling = one.coherence_spectrum > TELLING
         axes.plot(
             one.frequency_hz[telling], np.degrees(one.phase_rad[telling]), "o", color=colour, markersize=2.6
         )

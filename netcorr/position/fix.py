@@ -113,6 +113,13 @@ class Candidate:
         """Whether the leak lies between the sensors; where it does not, do not dig at the point."""
         return self.outcome == "between"
 
+    @property
+    def beyond(self) -> str:
+        """Fitting at or beyond which the noise comes from; empty when it comes from between the sensors."""
+        if self.in_bracket:
+            return ""
+        return self.sensor_a if self.outcome == "at or beyond A" else self.sensor_b
+
 
 @dataclass(frozen=True)
 class ErrorBudget:

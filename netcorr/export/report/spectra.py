@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 _WIDTH = 440.0
 _LEFT, _RIGHT = 46.0, 14.0
 #: Below this coherence a phase says nothing and is not drawn.
-_TELLING = 0.05
+TELLING = 0.05
 _NOTHING = "No noise in common stood out here."
 
 
@@ -82,7 +82,7 @@ def _key(pair: PairFix) -> Iterator[Markup]:
 
 def _phases(pair: PairFix, index: int, panel: Panel, top_hz: float) -> Iterator[Markup]:
     one = pair.evidence[index]
-    telling = (one.coherence_spectrum > _TELLING) & (one.frequency_hz <= top_hz)
+    telling = (one.coherence_spectrum > TELLING) & (one.frequency_hz <= top_hz)
     for frequency, phase in zip(one.frequency_hz[telling], np.degrees(one.phase_rad[telling]), strict=True):
         at = {"cx": panel.x.at(float(frequency)), "cy": panel.y.at(float(phase))}
         yield element("circle", **at, r=2.6, class_=f"dot round{index % 4}")
@@ -105,7 +105,7 @@ def _spectra_table(pair: PairFix, top_hz: float) -> DataTable:
             weight = one.coherence_spectrum[inside]
             angle = np.angle((weight * np.exp(1j * one.phase_rad[inside])).sum())
             mean = float(weight.mean())
-            row += [f"{mean:.2f}", f"{np.degrees(angle):.0f} degrees" if mean > _TELLING else ""]
+            row += [f"{mean:.2f}", f"{np.degrees(angle):.0f} degrees" if mean > TELLING else ""]
         rows.append(tuple(row))
     return DataTable(tuple(headers), tuple(rows))
 
