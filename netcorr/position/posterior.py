@@ -133,14 +133,14 @@ def _fitted(
     return fitted[1:-1], (float(fitted[0]), float(fitted[-1]))
 
 
-def combine_rounds(
+def log_combined(
     evidence: Sequence[DelayEvidence],
     grid_s: NDArray[np.float64],
     *,
     times: PathTimes,
     settings: LocateSettings,
-) -> tuple[NDArray[np.float64], float, float]:
-    """Likelihood of one lasting source over delay, from all rounds.
+) -> tuple[NDArray[np.float64], float]:
+    """Log-likelihood of one lasting source over delay, from all rounds.
 
     Parameters
     ----------
@@ -155,26 +155,11 @@ def combine_rounds(
 
     Returns
     -------
-    likelihood : numpy.ndarray
-        Shape (m,), scaled to a maximum of 1.
-    log_scale : float
-        Log of what it was divided by.
+    log_likelihood : numpy.ndarray
+        Shape (m,).
     log_none : float
         Log-likelihood of no lasting source.
     """
-    total, log_none = log_combined(evidence, grid_s, times=times, settings=settings)
-    log_scale = float(total.max())
-    return np.exp(total - log_scale), log_scale, log_none
-
-
-def log_combined(
-    evidence: Sequence[DelayEvidence],
-    grid_s: NDArray[np.float64],
-    *,
-    times: PathTimes,
-    settings: LocateSettings,
-) -> tuple[NDArray[np.float64], float]:
-    """Log-likelihood of one lasting source over delay, shape (m,), and of none; see `combine_rounds`."""
     step_s = float(grid_s[1] - grid_s[0])
     # never sharper than the grid that it is sampled on
     jitter = max(times.clock_sd_s * settings.clock_jitter_share / step_s, 0.5)
