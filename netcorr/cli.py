@@ -51,6 +51,9 @@ Before anyone digs: locate all other utilities first, mind traffic, confined spa
 licensed crew and the local rules decide."""
 
 
+_SETTINGS = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
+
+
 def _click_parameter(parameter: Parameter) -> click.Parameter:
     """Return the face of one declared parameter; its value is checked by the declaration, not here."""
     if not parameter.options:
@@ -113,7 +116,7 @@ def _command(tool: Tool) -> click.Command:
         help=_tool_help(tool),
         short_help=tool.purpose,
         epilog=EXIT_CODES,
-        context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+        context_settings=_SETTINGS,
     )
 
 
@@ -176,7 +179,7 @@ class _Commands(click.Group):
             "netcorr",
             help=INTRODUCTION,
             epilog=EXIT_CODES,
-            context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+            context_settings=_SETTINGS,
         )
         self._tools = tools
 
@@ -205,8 +208,7 @@ def commands_for(tools: Mapping[str, Tool]) -> click.Group:
     click.Group
         One command for each tool.
     """
-    group = _Commands(tools)
-    return click.version_option(__version__, prog_name="netcorr")(group)
+    return click.version_option(__version__, prog_name="netcorr")(_Commands(tools))
 
 
 def _error_dict(error: BaseException, *, exit_code: int, message: str) -> dict[str, Any]:

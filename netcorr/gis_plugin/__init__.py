@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import Any
 
 
-def classFactory(iface: Any) -> Any:  # noqa: N802  the name that the GIS calls
+def classFactory(iface: Any) -> Any:
     """Give the GIS the plug-in.
 
     Parameters

@@ -40,7 +40,7 @@ class ToolAlgorithm(QgsProcessingAlgorithm):
         self._tool, self._interpreter = tool, interpreter
         self._networks: dict[str, str] = {}
 
-    def createInstance(self) -> ToolAlgorithm:  # noqa: N802  the name that the GIS calls
+    def createInstance(self) -> ToolAlgorithm:
         """Make one for one run."""
         return ToolAlgorithm(self._tool, self._interpreter)
 
@@ -48,28 +48,28 @@ class ToolAlgorithm(QgsProcessingAlgorithm):
         """Name in models and scripts: that of the command."""
         return str(self._tool["id"]).replace("-", "_")
 
-    def displayName(self) -> str:  # noqa: N802  the name that the GIS calls
+    def displayName(self) -> str:
         """Name in the toolbox."""
         return str(self._tool["title"])
 
-    def shortDescription(self) -> str:  # noqa: N802  the name that the GIS calls
+    def shortDescription(self) -> str:
         """One line."""
         return str(self._tool["purpose"])
 
-    def shortHelpString(self) -> str:  # noqa: N802  the name that the GIS calls
+    def shortHelpString(self) -> str:
         """Help beside the dialog."""
         paragraphs = [self._tool["purpose"], self._tool["description"]]
         rows = [f"<b>{html.escape(p['title'])}</b>: {html.escape(p['help'])}" for p in self._parameters()]
         return "".join(f"<p>{text}</p>" for text in (*map(html.escape, filter(None, paragraphs)), *rows))
 
-    def initAlgorithm(self, config: Any = None) -> None:  # noqa: N802, ARG002  the GIS calls it so
+    def initAlgorithm(self, config: Any = None) -> None:
         """Declare the parameters and outputs."""
         for parameter in self._parameters():
             for definition in definitions(parameter):
                 self.addParameter(definition)
         self.addOutput(QgsProcessingOutputString(TEXT, "Result in words"))
 
-    def checkParameterValues(  # noqa: N802  the name that the GIS calls
+    def checkParameterValues(
         self, parameters: Mapping[str, Any], context: QgsProcessingContext
     ) -> tuple[bool, str]:
         """Refuse what the declaration does not allow, before anything is started."""
@@ -82,7 +82,7 @@ class ToolAlgorithm(QgsProcessingAlgorithm):
         fine, why = super().checkParameterValues(parameters, context)
         return bool(fine), str(why)
 
-    def prepareAlgorithm(  # noqa: N802  the name that the GIS calls
+    def prepareAlgorithm(
         self,
         parameters: Mapping[str, Any],
         context: QgsProcessingContext,
@@ -103,7 +103,7 @@ class ToolAlgorithm(QgsProcessingAlgorithm):
                 self._networks[name] = str(file)
         return True
 
-    def processAlgorithm(  # noqa: N802  the name that the GIS calls
+    def processAlgorithm(
         self,
         parameters: Mapping[str, Any],
         context: QgsProcessingContext,

@@ -23,12 +23,12 @@ class NetcorrPlugin:
         self.iface = iface
         self.provider: NetcorrProvider | None = None
 
-    def initProcessing(self) -> None:  # noqa: N802  the name that the GIS calls
+    def initProcessing(self) -> None:
         """Register the tools, with or without a window."""
         self.provider = NetcorrProvider(Path(__file__).parent)
         QgsApplication.processingRegistry().addProvider(self.provider)
 
-    def initGui(self) -> None:  # noqa: N802  the name that the GIS calls
+    def initGui(self) -> None:
         """Register the tools in the desktop program."""
         self.initProcessing()
 

@@ -29,7 +29,7 @@ class NetcorrProvider(QgsProcessingProvider):
         super().__init__()
         self._folder = folder
 
-    def loadAlgorithms(self) -> None:  # noqa: N802  the name that the GIS calls
+    def loadAlgorithms(self) -> None:
         """Make an algorithm of each declaration."""
         described = json.loads((self._folder / TOOLS_FILE).read_text(encoding="utf-8"))
         if described["format"] != FORMAT:
@@ -48,6 +48,6 @@ class NetcorrProvider(QgsProcessingProvider):
         """Name in the toolbox."""
         return "netcorr"
 
-    def longName(self) -> str:  # noqa: N802  the name that the GIS calls
+    def longName(self) -> str:
         """Name with what it is for."""
         return "netcorr: buried leaks on the utility's own map"

@@ -22,7 +22,7 @@ from netcorr.tools.registry import Registry
 #: Folder of the plug-in; not `netcorr`, so that it can live beside the package itself.
 NAME = "netcorr_plugin"
 #: Tools that make no sense inside of a GIS.
-_NOT_IN_THE_GIS = ("tools", "plugin", "doctor")
+_NOT_IN_THE_GIS = ("tools", "plugin")
 
 
 @dataclass(frozen=True)

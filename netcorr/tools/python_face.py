@@ -111,7 +111,7 @@ class ToolFunction:
         named = self._named(given, values)
         with ExitStack() as stack:
             folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="netcorr-")))
-            ready = {p.name: self._ready(p, named.get(p.name), folder) for p in self.tool.parameters}
+            ready = named | {p.name: self._ready(p, named.get(p.name), folder) for p in self.tool.parameters}
             result = self.tool.run(ready, feedback=feedback)
             layers = read_layers(self.tool.outputs(), ready)
         files = tuple(path for path in result.files if folder not in path.parents)
@@ -121,7 +121,7 @@ class ToolFunction:
         return f"<function netcorr.{self.__name__}>"
 
     def _named(self, given: tuple[Any, ...], values: dict[str, Any]) -> dict[str, Any]:
-        """Bind what was given by its place; refuse names that the tool does not know."""
+        """Bind what was given by its place."""
         places = [p.name for p in self.tool.parameters if not p.options]
         if len(given) > len(places):
             raise UsageError(
@@ -132,10 +132,6 @@ class ToolFunction:
         named = dict(zip(places, given, strict=False))
         if twice := named.keys() & values.keys():
             raise UsageError(self.tool.id, found=f"{sorted(twice)[0]} was given twice", remedy="give it once")
-        unknown = values.keys() - {p.name for p in self.tool.parameters}
-        if unknown:
-            known = ", ".join(p.name for p in self.tool.parameters)
-            raise UsageError(f"{self.tool.id}, {sorted(unknown)[0]}", found="no such parameter", remedy=known)
         return named | values
 
     @staticmethod
