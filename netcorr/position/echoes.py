@@ -15,6 +15,7 @@ import heapq
 import itertools
 import math
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -49,6 +50,9 @@ LEAST_STRENGTH = 0.3
 #: Of what the joints leave of an echo so much shows in the evidence: arrivals of one echo differ a little in
 #: time, and high frequencies lose more on the detour (simulated streets with branches of twice the main).
 ECHO_SHOWN = 0.8
+
+#: Bore of a pipe whose size the map does not say. [mm]
+USUAL_MM = 150.0
 
 #: Pipe in the direction of a wave: node where it sets out, node that it runs to, key.
 _Edge = tuple[int, int, int]
@@ -91,6 +95,11 @@ class _Waves:
     pipes: dict[_Edge, _Pipe] = field(default_factory=dict)
     splits: dict[_Edge, list[tuple[_Edge, float]]] = field(default_factory=dict)
 
+    @cached_property
+    def water_speed_m_s(self) -> float:
+        """Speed of sound in the water of the mains. [m/s]"""
+        return water_at(self.settings.temperature_c).speed_m_s
+
     def pipe(self, edge: _Edge) -> _Pipe:
         if edge not in self.pipes:
             self.pipes[edge] = self._pipe(self.network.edge(*edge))
@@ -113,29 +122,27 @@ class _Waves:
 
     def _pipe(self, data: dict[str, Any]) -> _Pipe:
         """Wave in one pipe; where the map does not say of what it is, as in the first pipe of the path."""
-        wall_mm, year = _known(data["wall_mm"]), _known(data["year"])
-        water = water_at(self.settings.temperature_c)
+        wall_mm, year, size_mm = data["wall_mm"], data["year"], data["diameter_mm"]
         try:
-            wall = pipe_wall(data["material"], data["diameter_mm"], wall_mm=wall_mm, year=year)
+            wall = pipe_wall(data["material"], size_mm, wall_mm=wall_mm, year=year)
             bore_m, loss_factor = wall.inside_diameter_m, wall.loss_factor
         except SpeedError:
-            stated = _known(data["diameter_mm"])
-            bore_m, loss_factor = (stated or 150.0) / 1000, 0.0
+            bore_m, loss_factor = (size_mm if size_mm > 0 else USUAL_MM) / 1000, 0.0
         try:
             speed_m_s = pipe_wave_speed(
                 data["material"],
-                data["diameter_mm"],
+                size_mm,
                 wall_mm=wall_mm,
                 year=year,
                 temperature_c=self.settings.temperature_c,
-                wave_speed_m_s=_known(data["wave_speed_m_s"]),
+                wave_speed_m_s=data["wave_speed_m_s"],
             ).speed_m_s
         except SpeedError:
             speed_m_s = self.usual.speed_m_s
         loss_np_m = wave_loss_np_m(
             self.frequency_hz,
             speed_m_s=speed_m_s,
-            water_speed_m_s=water.speed_m_s,
+            water_speed_m_s=self.water_speed_m_s,
             wall_loss_factor=loss_factor,
         )
         return _Pipe(
@@ -293,7 +300,3 @@ def _trace(waves: _Waves, sensor: int, *, least: float, latest_s: float) -> dict
                 heapq.heappush(queue, key)
             pressures[key] = pressures.get(key, 0.0) + pressure * pipe.kept * factor
     return entered
-
-
-def _known(value: float | None) -> float | None:
-    return None if value is None or math.isnan(value) else float(value)

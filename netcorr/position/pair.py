@@ -77,11 +77,11 @@ def _segment_speed(segment: PathSegment, *, settings: LocateSettings, source: st
     speed = pipe_wave_speed(
         segment.material,
         segment.diameter_mm,
-        wall_mm=_known(segment.wall_mm),
-        year=_known(segment.year),
+        wall_mm=segment.wall_mm,
+        year=segment.year,
         temperature_c=settings.temperature_c,
         temperature_sd_c=settings.temperature_sd_c,
-        wave_speed_m_s=_known(segment.wave_speed_m_s),
+        wave_speed_m_s=segment.wave_speed_m_s,
         item=_pipe_label(segment.pipe_id, segment.material_text, source=source),
     )
     if not segment.assumed or speed.group == MEASURED:
@@ -180,10 +180,6 @@ def _outcome(posterior: PairPosterior) -> Outcome:
         (posterior.beyond_b, "at or beyond B"),
     )
     return max(named, key=lambda pair: pair[0])[1]
-
-
-def _known(value: float) -> float | None:
-    return None if math.isnan(value) else float(value)
 
 
 def _pipe_label(pipe_id: str, material_text: str | None, *, source: str) -> str:
