@@ -159,7 +159,7 @@ def _changes(check: MapCheck) -> dict[str, Any]:
 
 def _gaps(check: MapCheck, *, crossings: bool) -> dict[str, Any]:
     gaps, ids = check.gaps, check.parts.columns["pipe_id"]
-    which = np.flatnonzero(np.isin(gaps.kind, ("crossing", "end past main")) == crossings)
+    which = np.flatnonzero(gaps.is_crossing == crossings)
     order = check.effects.order[which]
     gaps = gaps.take(which)
     places = np.stack([gaps.from_xy, gaps.to_xy], axis=1)
@@ -221,7 +221,7 @@ def _ways_to(check: MapCheck) -> tuple[NDArray[np.float64], list[str]]:
     """Gap that leads to each piece from a longer one, and words for it."""
     parts, gaps, effects = check.parts, check.gaps, check.effects
     count = len(parts.length_m)
-    gap_m = np.full(count, np.nan)
+    gap_m, is_crossing = np.full(count, np.nan), gaps.is_crossing
     lone = np.bincount(effects.system, minlength=count)[effects.system] == 1
     note = [
         "nothing comes near to it" if alone else "longest of what the gaps could connect" for alone in lone
@@ -230,7 +230,7 @@ def _ways_to(check: MapCheck) -> tuple[NDArray[np.float64], list[str]]:
         note = ["all mains in service hang together"]
     for k in np.flatnonzero(effects.order > 0).tolist():
         far = int(effects.leads_to[k])
-        crossing = gaps.kind[k] in ("crossing", "end past main")
+        crossing = is_crossing[k]
         gap_m[far] = np.nan if crossing else gaps.gap_m[k]
         ids = parts.columns["pipe_id"]
         what = "a crossing" if crossing else f"a gap of {gaps.gap_m[k]:.2f} m"

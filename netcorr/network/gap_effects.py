@@ -97,7 +97,7 @@ def pieces_at(parts: Connected, gaps: NearMisses, tolerances_m: list[float]) -> 
     count = len(parts.length_m)
     result = []
     for width_m in tolerances_m:
-        which = (gaps.gap_m <= width_m) & (gaps.kind != "crossing") & (gaps.kind != "end past main")
+        which = (gaps.gap_m <= width_m) & ~gaps.is_crossing
         result.append(_components(gaps.piece[which], gaps.other_piece[which], count)[0])
     return result
 

@@ -144,10 +144,10 @@ def _fixes(
     network: PipeNetwork, parts: Connected, gaps: NearMisses, effects: GapEffects, lacking: pd.DataFrame
 ) -> Iterator[Fix]:
     ids, total_m = parts.columns["pipe_id"], max(parts.total_m, 1e-9)
-    used = np.flatnonzero(effects.order > 0)
+    used, is_crossing = np.flatnonzero(effects.order > 0), gaps.is_crossing
     for k in used[np.argsort(effects.order[used])].tolist():
         yield Fix(
-            "crossing" if gaps.kind[k] in ("crossing", "end past main") else "gap",
+            "crossing" if is_crossing[k] else "gap",
             str(ids[gaps.edge[k]]),
             share=float(effects.opens_m[k] / total_m),
             amount=float(effects.opens_m[k]),

@@ -87,6 +87,11 @@ class NearMisses:
     def __len__(self) -> int:
         return len(self.edge)
 
+    @property
+    def is_crossing(self) -> NDArray[np.bool_]:
+        """Whether each is a crossing, with or without an end behind it; the others are gaps. Shape (g,)."""
+        return np.isin(self.kind, ("crossing", "end past main"))
+
     def take(self, which: Any) -> NearMisses:
         """Some of them, in the order asked for."""
         return NearMisses(**{field.name: getattr(self, field.name)[which] for field in fields(self)})
