@@ -19,7 +19,7 @@ from netcorr.export.evidence_panels import (
 from netcorr.export.palette import INK, PATH, QUIET
 from netcorr.export.picture import check_picture, drawing
 from netcorr.export.plain_text import plain_text
-from netcorr.export.report.along_data import delay_at
+from netcorr.export.report.along_data import curves_along
 from netcorr.export.report.spectra import TELLING
 
 if TYPE_CHECKING:
@@ -147,11 +147,10 @@ def _title(figure: Figure, pair: PairFix, words: str) -> None:
 
 def _draw_evidence(axes: Axes, pair: PairFix, right: float) -> None:
     """Draw the log-likelihood of a source at each place, one curve a round."""
-    where = np.linspace(0.0, pair.path.length_m, max(pair.position_m.size, 400))
-    delay_s = delay_at(pair, where)
+    where, curves = curves_along(pair)
     shown = where * right / pair.path.length_m
-    for one, colour in zip(pair.evidence, colours_of_rounds(len(pair.evidence)), strict=True):
-        values = np.interp(delay_s, one.delay_s, one.log_likelihood)
+    colours = colours_of_rounds(len(curves))
+    for one, values, colour in zip(pair.evidence, curves, colours, strict=True):
         axes.plot(shown, values, color=colour, linewidth=1.0, label=f"round {one.round_number}")
     axes.set_ylabel("log-likelihood")
     plain_axes(axes, "How well a source at each place fits, round by round")

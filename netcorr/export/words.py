@@ -120,14 +120,14 @@ def headline(fix: SurveyFix, *, rounds: int) -> str:
 
 def candidate_title(candidate: Candidate, fix: SurveyFix) -> str:
     """Say what a candidate is and how strong the evidence is, in one line."""
-    a, b = (fitting_label(end, fix) for end in (candidate.sensor_a, candidate.sensor_b))
     if candidate.in_bracket:
+        a, b = (fitting_label(end, fix) for end in (candidate.sensor_a, candidate.sensor_b))
         what = {"strong": "Leak", "fair": "Possible leak"}.get(
             strength(candidate.probability), "Faint sign of a leak"
         )
         where = f"{what} between {a} and {b}"
     else:
-        where = f"Noise at or beyond {a if candidate.outcome == 'at or beyond A' else b}"
+        where = f"Noise at or beyond {fitting_label(candidate.beyond, fix)}"
     evidence = f"{strength(candidate.probability)} evidence, {percent(candidate.probability)}"
     return f"{candidate.rank}. {where}: {evidence}"
 

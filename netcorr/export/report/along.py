@@ -12,7 +12,7 @@ from netcorr.export.plain_text import plain_text
 from netcorr.export.report.along_data import (
     Feature,
     Run,
-    evidence_along,
+    curves_along,
     features_of,
     length_unit,
     place_of,
@@ -102,12 +102,17 @@ def _draw(
     parts: list[Markup] = []
     top = 22.0
     if pair.evidence and pair.position_m.size:
-        panel = _evidence_panel(pair, x, top=top, unit_m=unit_m)
+        where, curves = curves_along(pair)
+        panel = _evidence_panel(curves, x, top=top)
         second = _density_panel(pair, x, top=top + _PANEL + 34, unit_m=unit_m)
         parts += _shades(candidate, (panel, second), unit_m)
         fit = "log-likelihood of a source" if width > _WIDTHS[1] else "log-likelihood"
         parts.append(panel.frame(y_words=fit, y_ticks=3))
-        parts += _round_lines(pair, panel, unit_m)
+        parts += [
+            panel.line(where / unit_m, values, class_=f"curve round{index % 4}")
+            for index, values in enumerate(curves)
+        ]
+        parts += _round_names(pair, panel)
         parts.append(second.frame(y_words=f"probability of a leak, % per {name}", y_ticks=3))
         parts.append(_density_line(pair, second, unit_m))
         top += 2 * _PANEL + 44
@@ -118,13 +123,7 @@ def _draw(
     )  # fmt: skip
 
 
-def _grid(pair: PairFix) -> NDArray[np.float64]:
-    return np.linspace(0.0, pair.path.length_m, max(pair.position_m.size, 400))
-
-
-def _evidence_panel(pair: PairFix, x: Scale, *, top: float, unit_m: float) -> Panel:
-    del unit_m
-    curves = [evidence_along(pair, one, _grid(pair)) for one in pair.evidence]
+def _evidence_panel(curves: list[NDArray[np.float64]], x: Scale, *, top: float) -> Panel:
     high = max(float(curve.max()) for curve in curves)
     low = min(float(curve.min()) for curve in curves)
     pad = 0.06 * max(high - low, 1.0)
@@ -142,11 +141,7 @@ def _shades(candidate: Candidate | None, panels: tuple[Panel, ...], unit_m: floa
             yield panel.band(low_m / unit_m, high_m / unit_m, class_="stretch")
 
 
-def _round_lines(pair: PairFix, panel: Panel, unit_m: float) -> Iterator[Markup]:
-    where = _grid(pair)
-    for index, one in enumerate(pair.evidence):
-        values = evidence_along(pair, one, where)
-        yield panel.line(where / unit_m, values, class_=f"curve round{index % 4}")
+def _round_names(pair: PairFix, panel: Panel) -> Iterator[Markup]:
     for index, one in enumerate(pair.evidence[:6]):
         at = {"x": panel.x.stop - 4 - 88 * (len(pair.evidence[:6]) - 1 - index), "y": panel.y.stop - 7}
         text = element("text", f"round {one.round_number}", **at, text_anchor="end", class_="words")

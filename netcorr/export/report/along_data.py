@@ -142,3 +142,9 @@ def evidence_along(
 ) -> NDArray[np.float64]:
     """Log-likelihood of a source at each place, in one round."""
     return np.interp(delay_at(pair, from_a_m), evidence.delay_s, evidence.log_likelihood)
+
+
+def curves_along(pair: PairFix) -> tuple[NDArray[np.float64], list[NDArray[np.float64]]]:
+    """Evenly spaced places from A [m], and the log-likelihood of a source at each of them in every round."""
+    from_a_m = np.linspace(0.0, pair.path.length_m, max(pair.position_m.size, 400))
+    return from_a_m, [evidence_along(pair, one, from_a_m) for one in pair.evidence]

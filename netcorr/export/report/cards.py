@@ -193,7 +193,7 @@ class _Maker:
             budget=budget,
             sounds=sounds,
             sound_words=words,
-            is_low=bool(heard) and _band(pair, heard)[1] < LOW_HZ if heard else False,
+            is_low=heard is not None and _band(pair, heard)[1] < LOW_HZ,
             also="" if also == anchor else also,
             in_bracket=candidate is None or candidate.in_bracket,
         )

@@ -209,11 +209,12 @@ def _overview(fix: SurveyFix, units: UnitSystem) -> list[dict[str, str]]:
     for one in fix.candidates:
         a, b = (fitting_label(end, fix) for end in (one.sensor_a, one.sensor_b))
         low, high = (format_length(m, units) for m in (one.low_m, one.high_m))
-        beyond = f"at or beyond {a if one.outcome == 'at or beyond A' else b}"
         rows.append(
             {
                 "rank": f"{one.rank}",
-                "where": f"between {a} and {b}" if one.in_bracket else beyond,
+                "where": f"between {a} and {b}"
+                if one.in_bracket
+                else f"at or beyond {fitting_label(one.beyond, fix)}",
                 "strength": f"{strength(one.probability)}, {percent(one.probability)}",
                 "from_a": format_length(one.from_a_m, units) if one.in_bracket else "do not dig here",
                 "from_b": format_length(one.from_b_m, units) if one.in_bracket else "do not dig here",
