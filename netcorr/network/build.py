@@ -183,11 +183,29 @@ def _nodes(
         found, new_line, new_along_m = place_at_nodes(
             lines, places, line=attached.line[asked], along_m=attached.along_m[asked], join_m=join_m
         )
-        fitting_node[asked] = np.where(found >= 0, found, len(node_xy) - 1 - found)
-        node = np.concatenate([node, len(node_xy) + np.arange(len(new_line))])
+        new_node = _moved_ends(lines, joints, node_plane, line=new_line, along_m=new_along_m)
+        fresh = new_node < 0
+        new_node[fresh] = len(node_xy) + np.arange(np.count_nonzero(fresh))
+        fitting_node[asked] = np.where(found >= 0, found, np.append(new_node, -1)[np.maximum(-1 - found, 0)])
+        new_line, new_along_m = new_line[fresh], new_along_m[fresh]
+        node = np.concatenate([node, new_node[fresh]])
         line, along_m = np.concatenate([line, new_line]), np.concatenate([along_m, new_along_m])
         node_xy = np.vstack([node_xy, lines.at(new_line, new_along_m)[:, :2]])
     return Cuts.sorted_from(line, along_m=along_m, node=node), node_xy, fitting_node
+
+
+def _moved_ends(lines: Lines, joints: Joints, node_plane: Floats, *, line: Ints, along_m: Floats) -> Ints:
+    """Joint to which an end of the same main was moved, where that is the very place asked for; else -1.
+
+    A cut there would leave a piece of main without a length.
+    """
+    places = lines.at_plane(line, along_m)
+    found = np.full(len(line), -1)
+    for side in (1, 0):
+        joint = joints.end_joint[2 * line + side]
+        here = np.hypot(*(places - node_plane[joint]).T) <= SAME_PLACE_M
+        found[here] = joint[here]
+    return found
 
 
 def _places(lines: Lines, joints: Joints, cuts: Cuts, *, narrow: Ints, end_m: float) -> NodePlaces:

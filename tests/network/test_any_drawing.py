@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 import shapely
-from hypothesis import Phase, given, settings
+from hypothesis import Phase, example, given, settings
 from hypothesis import strategies as st
 
 from netcorr.errors import NetworkError
@@ -37,6 +37,7 @@ def scrawl(make_layers: Maker, seed: int) -> NetworkLayers:
     join_m=st.sampled_from([0.0, 0.05, 0.2, 0.5]),
     cut_m=st.sampled_from([0.0, 0.05, 0.2, 0.5]),
 )
+@example(seed=524, join_m=0.5, cut_m=0.0)  # a valve on the vertex to which its main's start was moved
 def test_network_is_well_formed(make_layers: Maker, seed: int, join_m: float, cut_m: float) -> None:
     layers = scrawl(make_layers, seed)
     try:
