@@ -14,7 +14,7 @@ import pytest
 
 import netcorr
 from netcorr.errors import UsageError
-from netcorr.tools import TOOLS
+from netcorr.tools import TOOLS, Tool
 from netcorr.tools.frames import as_file
 from netcorr.tools.python_face import Answer, ToolFunction
 
@@ -95,8 +95,8 @@ def test_a_frame_without_crs_is_refused(frames: dict[str, gpd.GeoDataFrame]) -> 
 
 
 @pytest.mark.parametrize("tool", TOOLS.values(), ids=lambda tool: tool.id)
-def test_signature_and_documentation_are_the_declaration(tool: object) -> None:
-    function = ToolFunction(tool)  # type: ignore[arg-type]  # ids of pytest hide the type
+def test_signature_and_documentation_are_the_declaration(tool: Tool) -> None:
+    function = ToolFunction(tool)
     parameters = inspect.signature(function).parameters
     assert list(parameters)[-1] == "feedback"
     assert set(parameters) == {*(p.name for p in function.tool.parameters), "feedback"}
