@@ -20,7 +20,8 @@ def published(name: str, *, reach_m: float) -> ChoiceProblem:
 
     Pumps and valves are links without length.
     """
-    import wntr
+    with np.printoptions():  # it changes how numpy prints, for everybody
+        import wntr
 
     path = Path(wntr.__file__).parent / "library" / "networks" / f"{name}.inp"
     model = wntr.network.WaterNetworkModel(str(path))

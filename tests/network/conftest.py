@@ -112,7 +112,8 @@ def ky4() -> dict[str, Any]:
     M. D. Jolly, A. D. Lothes, L. S. Bryson and L. Ormsbee, Research database of water distribution system
     models, J. Water Resour. Plan. Manag. 140 (2014) 410-416; shipped with the wntr package.
     """
-    import wntr
+    with np.printoptions():  # it changes how numpy prints, for everybody
+        import wntr
 
     model = wntr.network.WaterNetworkModel(str(Path(wntr.__file__).parent / "library/networks/ky4.inp"))
     pipes = []
