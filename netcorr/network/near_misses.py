@@ -116,9 +116,9 @@ def find_near_misses(network: PipeNetwork, parts: Connected, *, near_m: float) -
 
     Notes
     -----
-    An end is listed with the nearest main of another piece, and with the nearest one of its own piece if
-    that is nearer and lies within a third of the distance or straight ahead. Two ends that face each other
-    are one gap.
+    An end is listed with the nearest main of another piece, and with one of its own piece if that is nearer
+    and lies within a third of the distance or straight ahead (of two, the one straight ahead unless the other
+    is at a third of its distance). Two ends that face each other are one gap.
     """
     edges = PlaneEdges.of(parts, network.crs)
     crossings = find_crossings(parts, edges, near_m=near_m, same_piece_m=near_m * SAME_PIECE_SHARE)
@@ -148,23 +148,27 @@ def _candidates(parts: Connected, edges: PlaneEdges, nodes: Ints, near_m: float,
 
 
 def _of_ends(network: PipeNetwork, parts: Connected, edges: PlaneEdges, *, near_m: float) -> pd.DataFrame:
-    """Ends of mains at which nothing else is, and what they come near to."""
+    """Ends of mains at which nothing else is, and what they come near to.
+
+    What is kept of each is what the smallest distance would list, so that a larger one only adds.
+    """
     at = np.bincount(np.concatenate([edges.start, edges.stop]), minlength=len(parts.node_xy))
     ends = np.flatnonzero((parts.degree == 1) & (at == 1))
     table = _candidates(parts, edges, ends, near_m, np.arange(len(edges)))
     table["edge"] = edges.edge_at(table["node"].to_numpy())
-    near = table["gap"] <= near_m * SAME_PIECE_SHARE
-    table = table[table["apart"] | near | _points_at(edges, table)]
+    plain = table["apart"] | _points_at(edges, table)
+    table["need"] = table["gap"].where(plain, table["gap"] / SAME_PIECE_SHARE)
+    table = table[table["need"] <= near_m]
     table = table[table["apart"] | _is_far_round(network, parts, edges, table)]
-    best = _nearest(edges, table, ["node", "apart"])
+    best = _nearest(edges, table, ["node", "apart"], first="need")
     other_gap = best["node"].map(best[best["apart"]].set_index("node")["gap"]).fillna(np.inf)
     best = best[best["apart"] | (best["gap"] < other_gap - SAME_PLACE_M / 10)]
-    return _once(edges, best)
+    return _once(edges, best).drop(columns="need")
 
 
-def _nearest(edges: PlaneEdges, table: pd.DataFrame, by: list[str]) -> pd.DataFrame:
+def _nearest(edges: PlaneEdges, table: pd.DataFrame, by: list[str], *, first: str = "gap") -> pd.DataFrame:
     """The nearest of each group; of equally near ones that with the first id."""
-    order = np.lexsort((edges.id_rank[table["other"]], np.round(table["gap"].to_numpy(), 4)))
+    order = np.lexsort((edges.id_rank[table["other"]], np.round(table[first].to_numpy(), 4)))
     return table.iloc[order].drop_duplicates(by)
 
 
@@ -202,7 +206,7 @@ def _is_far_round(
 
 def _once(edges: PlaneEdges, table: pd.DataFrame) -> pd.DataFrame:
     """Two ends of two mains that name each other are one gap; the nearer one says how wide."""
-    order = np.lexsort((edges.id_rank[table["edge"]], np.round(table["gap"].to_numpy(), 4)))
+    order = np.lexsort((edges.id_rank[table["edge"]], np.round(table["need"].to_numpy(), 4)))
     table = table.iloc[order]
     one, other = table["edge"], table["other"]
     pair = [np.minimum(one, other), np.maximum(one, other)]
