@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy import sparse
 from scipy.sparse import csgraph
 
 from netcorr.errors import PlanError
 from netcorr.feedback import Feedback, NoFeedback, check_cancelled
+from netcorr.planning.mains_matrix import ROUNDING, MainsMatrix
 from netcorr.planning.problem import CandidateSites, ChoiceProblem, MainsGraph, Ragged, Stretches
+from netcorr.planning.second_way import with_margin
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -21,16 +22,12 @@ if TYPE_CHECKING:
 
 #: Listening places whose paths are searched together; on a part of the map that holds all of them.
 BATCH = 96
-#: A rounding error must not put a path out of reach.
-_ROUNDING = 1e-9
-#: Stands for a length of zero, which a sparse matrix cannot hold. [m]
-_LEAST_M = 1e-6
-
-Matrix: TypeAlias = "sparse.csr_array"
 _SILENT = NoFeedback()
 
 
-def build_problem(graph: MainsGraph, sites: CandidateSites, *, feedback: Feedback = _SILENT) -> ChoiceProblem:
+def build_problem(
+    graph: MainsGraph, sites: CandidateSites, *, margin: float = 0.0, feedback: Feedback = _SILENT
+) -> ChoiceProblem:
     """Find all pairs of sites within reach and the stretches between them.
 
     Parameters
@@ -39,6 +36,9 @@ def build_problem(graph: MainsGraph, sites: CandidateSites, *, feedback: Feedbac
         Open mains.
     sites : CandidateSites
         Where loggers may stand.
+    margin : float
+        Share by which the second way round must be longer for a pair to cover what a loop holds, 0 or more;
+        see `netcorr.planning.second_way`.
     feedback : Feedback
         Told of the progress.
 
@@ -50,7 +50,7 @@ def build_problem(graph: MainsGraph, sites: CandidateSites, *, feedback: Feedbac
     Raises
     ------
     PlanError
-        If there is no site, or a site is at no node of the graph.
+        If there is no site, a site is at no node of the graph, or the margin is negative.
     CancelledError
         If `feedback` says so.
 
@@ -77,14 +77,14 @@ def build_problem(graph: MainsGraph, sites: CandidateSites, *, feedback: Feedbac
     [[0], [0], [1]]
     """
     _check(graph, sites)
-    mains = _Mains.of(graph)
+    mains = MainsMatrix.of(graph)
     found = []
     batches = list(_batches(mains, sites))
     for done, batch in enumerate(batches):
         check_cancelled(feedback)
         feedback.progress(done / len(batches), "finding paths between sites")
         found.append(_paths_of_batch(mains, sites, batch))
-    return _problem(graph, sites, _joined(found))
+    return with_margin(_problem(graph, sites, _joined(found)), graph, margin=margin, feedback=feedback)
 
 
 def _check(graph: MainsGraph, sites: CandidateSites) -> None:
@@ -94,49 +94,6 @@ def _check(graph: MainsGraph, sites: CandidateSites) -> None:
         )
     if sites.listens.min() < 0 or sites.listens.max() >= graph.node_count:
         raise PlanError("candidate sites", found="a site at no node of the graph", remedy="attach it first")
-
-
-@dataclass(frozen=True, eq=False)
-class _Mains:
-    """The graph as a matrix of lengths, and a table of edges by their ends.
-
-    `key` is `from * node_count + to` for both directions, sorted; `edge` and `forward` go with it. Of
-    parallel edges only the shortest is there, and no edge from a node to itself.
-    """
-
-    length_m: Matrix
-    key: NDArray[np.int64]
-    edge: Ints
-    forward: NDArray[np.bool_]
-    share: Floats
-    limit_m: float
-
-    @classmethod
-    def of(cls, graph: MainsGraph) -> _Mains:
-        n, m = graph.node_count, len(graph)
-        a = np.concatenate([graph.from_node, graph.to_node])
-        b = np.concatenate([graph.to_node, graph.from_node])
-        edge = np.tile(np.arange(m), 2)
-        length_m = np.maximum(graph.length_m, _LEAST_M)[edge]
-        key = a.astype(np.int64) * n + b
-        order = np.lexsort((edge, length_m, key))
-        order = order[a[order] != b[order]]
-        first = np.ones(len(order), dtype=bool)
-        first[1:] = key[order][1:] != key[order][:-1]
-        keep = order[first]
-        return cls(
-            length_m=sparse.csr_array((length_m[keep], (a[keep], b[keep])), shape=(n, n)),
-            key=key[keep],
-            edge=edge[keep],
-            forward=keep < m,
-            share=graph.length_m / graph.reach_m,
-            limit_m=float(graph.reach_m.max(initial=0.0)) * (1 + _ROUNDING) + 1e3 * _LEAST_M,
-        )
-
-    def entry(self, a: Ints, b: Ints) -> Ints:
-        """Rows of the table of edges that lead from `a` to `b`."""
-        rows: Ints = np.searchsorted(self.key, a.astype(np.int64) * self.length_m.shape[0] + b)
-        return rows
 
 
 @dataclass(frozen=True, eq=False)
@@ -153,7 +110,7 @@ class _Paths:
     first_at_from: NDArray[np.bool_]
 
 
-def _batches(mains: _Mains, sites: CandidateSites) -> Iterator[Ints]:
+def _batches(mains: MainsMatrix, sites: CandidateSites) -> Iterator[Ints]:
     """Listening places in groups of neighbours: round the first that is left, the nearest that are left."""
     at_node = Ragged.grouped(
         sites.listens, values=np.arange(len(sites.listens)), count=mains.length_m.shape[0]
@@ -171,7 +128,7 @@ def _batches(mains: _Mains, sites: CandidateSites) -> Iterator[Ints]:
         yield batch
 
 
-def _paths_of_batch(mains: _Mains, sites: CandidateSites, batch: Ints) -> _Paths:
+def _paths_of_batch(mains: MainsMatrix, sites: CandidateSites, batch: Ints) -> _Paths:
     """Paths from the places of a batch to places of sites with a higher number."""
     source = sites.listens[batch]
     reached_m = csgraph.dijkstra(mains.length_m, indices=source, limit=mains.limit_m, min_only=True)
@@ -190,7 +147,7 @@ def _paths_of_batch(mains: _Mains, sites: CandidateSites, batch: Ints) -> _Paths
 
 
 def _walk_back(
-    mains: _Mains, nodes: Ints, *, before: NDArray[np.int32], row: Ints, end: Ints
+    mains: MainsMatrix, nodes: Ints, *, before: NDArray[np.int32], row: Ints, end: Ints
 ) -> tuple[Ints, Ints]:
     """Edges of the paths, from their ends back to the sources: path, and row in the table of edges."""
     path, at = np.arange(len(row)), end
@@ -206,12 +163,12 @@ def _walk_back(
     return np.concatenate(paths or none), np.concatenate(entries or none)
 
 
-def _within_reach(mains: _Mains, paths: tuple[Ints, Ints], pair_sites: Ints, length_m: Floats) -> _Paths:
+def _within_reach(mains: MainsMatrix, paths: tuple[Ints, Ints], pair_sites: Ints, length_m: Floats) -> _Paths:
     """Leave out the paths along which sound does not carry."""
     path, entry = paths
     edge = mains.edge[entry]
     share = np.bincount(path, mains.share[edge], minlength=len(length_m))
-    kept = (share <= 1 + _ROUNDING) & (length_m > 0)
+    kept = (share <= 1 + ROUNDING) & (length_m > 0)
     number = np.cumsum(kept) - 1
     here = kept[path]
     return _Paths(

@@ -258,15 +258,31 @@ def without_sites(problem: ChoiceProblem, sites: Flags) -> ChoiceProblem:
     ChoiceProblem
         Without the pairs of these sites among those that cover something.
     """
-    gone = sites[problem.covering_from] | sites[problem.covering_to]
-    kept = Ragged.grouped(
-        problem.covering.group[~gone],
-        values=problem.covering.values[~gone],
-        count=len(problem.stretches),
-    )
+    return keep_coverings(problem, ~(sites[problem.covering_from] | sites[problem.covering_to]))
+
+
+def keep_coverings(problem: ChoiceProblem, kept: Flags) -> ChoiceProblem:
+    """The same problem with some coverings only: the numbers of sites, pairs and stretches stay.
+
+    Parameters
+    ----------
+    problem : ChoiceProblem
+        The problem.
+    kept : numpy.ndarray of bool
+        Which of `problem.covering.values` to keep.
+
+    Returns
+    -------
+    ChoiceProblem
+        With these alone.
+    """
     return replace(
         problem,
-        covering=kept,
-        covering_from=problem.covering_from[~gone],
-        covering_to=problem.covering_to[~gone],
+        covering=Ragged.grouped(
+            problem.covering.group[kept],
+            values=problem.covering.values[kept],
+            count=len(problem.stretches),
+        ),
+        covering_from=problem.covering_from[kept],
+        covering_to=problem.covering_to[kept],
     )
