@@ -75,3 +75,47 @@ OVERSHOOT = Parameter(
 )
 #: How a map is read and cleaned, for every tool that opens one with `open_map`.
 MAP_OPTIONS = (MAPPING, CRS, JOIN, CUT, FITTING, OVERSHOOT)
+
+KINDS = Parameter(
+    "kinds",
+    "text",
+    "Kinds of fittings",
+    "Kinds of fittings on which a logger may stand, parted by commas: valve, hydrant, meter, other.",
+    ("--kinds",),
+    default="valve,hydrant",
+)
+CANDIDATES = Parameter(
+    "candidates",
+    "source",
+    "Candidate fittings",
+    "Layer, table or list of ids of the fittings that alone may carry a logger: with a column fitting or "
+    "asset_id, or points on the fittings.",
+    ("--candidates",),
+    geometry=("Point",),
+)
+WHERE = Parameter(
+    "where",
+    "text",
+    "Condition for fittings",
+    "Condition on the columns of the candidate fittings (without them, of the network's fittings), such as "
+    "\"access = 'open' AND year > 1990\".",
+    ("--where",),
+)
+EXCLUDE = Parameter(
+    "exclude",
+    "text",
+    "Unusable fittings",
+    "Columns of the network's fittings that say which cannot be used: a yes/no column such as buried, or "
+    "some values of one, such as access=buried,private,flooded; several parted by semicolons.",
+    ("--exclude",),
+)
+DISTRICT = Parameter(
+    "district",
+    "source",
+    "District",
+    "Layer of polygons: only mains inside count, and only fittings inside are candidates.",
+    ("--district",),
+    geometry=("MultiPolygon",),
+)
+#: Which fittings may carry a logger, for every tool that asks `candidate_rules`.
+CANDIDATE_OPTIONS = (KINDS, CANDIDATES, WHERE, EXCLUDE, DISTRICT)

@@ -12,7 +12,8 @@ from netcorr.errors import PlanError
 from netcorr.layers import read_network_layers
 from netcorr.network import PipeNetwork, build_network
 from netcorr.planning import build_problem, choose_sites
-from netcorr.planning.from_network import candidate_sites, edges_within, planning_map
+from netcorr.planning.candidates import candidate_sites
+from netcorr.planning.from_network import edges_within, planning_map
 from netcorr.planning.reach import ReachTable
 
 TOWN = Path(__file__).parents[2] / "sample_network" / "town.gpkg"
