@@ -93,6 +93,10 @@ class ExportError(NetcorrError):
     """A result that could not be written."""
 
 
+class VerificationError(NetcorrError):
+    """What a crew sent back about a result, or what is learned from it."""
+
+
 class UsageError(NetcorrError):
     """A command or function called with arguments that cannot be right."""
 
