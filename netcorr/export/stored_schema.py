@@ -105,7 +105,7 @@ MADE_FROM = ResultLayer(
     "What the result was made from",
     "Files with their fingerprints, settings and version: enough to tell whether it can be made again.",
     (
-        Column("role", "text", "program, setting, network, deployments, mapping or recording"),
+        Column("role", "text", "program, setting, network, deployments, mapping, calibration or recording"),
         Column("name", "text", "Name of the setting or the file"),
         Column("value", "text", "Value of a setting; for a recording why it was not used"),
         Column("path", "text", "Path of the file, seen from the folder of this result"),

@@ -55,7 +55,7 @@ def path_speeds(
     path : CorrelationPath
         From A to B.
     settings : LocateSettings
-        Water temperature.
+        Water temperature, and what is known of the speeds of these pipes.
     source : str
         Name of the map, for messages.
 
@@ -73,7 +73,7 @@ def path_speeds(
 
 
 def _segment_speed(segment: PathSegment, *, settings: LocateSettings, source: str) -> WaveSpeed:
-    """Speed of one segment; what the map's rules assumed about it is said and widens the spread."""
+    """Speed of one segment: finds correct the tables, and what was assumed about it widens the spread."""
     speed = pipe_wave_speed(
         segment.material,
         segment.diameter_mm,
@@ -84,6 +84,10 @@ def _segment_speed(segment: PathSegment, *, settings: LocateSettings, source: st
         wave_speed_m_s=segment.wave_speed_m_s,
         item=_pipe_label(segment.pipe_id, segment.material_text, source=source),
     )
+    if settings.calibration is not None:
+        speed = settings.calibration.apply(
+            speed, material=segment.material, diameter_mm=segment.diameter_mm, year=segment.year
+        )
     if not segment.assumed or speed.group == MEASURED:
         return speed
     return replace(

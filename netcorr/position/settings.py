@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from netcorr.errors import PositionError
+from netcorr.speed.calibration import Calibration
 
 
 @dataclass(frozen=True)
@@ -45,6 +46,8 @@ class LocateSettings:
         Prior probability that such a noise covers what lasts.
     least_probability : float
         Candidates below this are not listed.
+    calibration : Calibration or None
+        What finds taught about the speeds of these pipes, in place of the tables alone.
     """
 
     temperature_c: float = 10.0
@@ -64,6 +67,7 @@ class LocateSettings:
     passing_share: float = 0.25
     covering_share: float = 0.2
     least_probability: float = 0.05
+    calibration: Calibration | None = None
 
     def __post_init__(self) -> None:
         for name in (

@@ -11,6 +11,7 @@ from netcorr.delay import prepare_round
 from netcorr.errors import NetcorrError, PathError, PositionError
 from netcorr.feedback import Feedback, NoFeedback, check_cancelled
 from netcorr.path import correlation_path
+from netcorr.position.calibrated import calibration_notes
 from netcorr.position.candidates import ranked
 from netcorr.position.compare import compare
 from netcorr.position.fix import PairFix, SurveyFix
@@ -138,6 +139,7 @@ def _plan_pairs(
             remedy="place at least two loggers on the same pipes, nearer to each other",
         )
     notes += sorted({text for site in sites for text in site.assumptions})
+    notes += calibration_notes(((pair.path, pair.speeds) for pair in planned), settings.calibration)
     return planned, notes
 
 

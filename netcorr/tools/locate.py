@@ -80,6 +80,7 @@ def locate(
     map_picture: Path | None = None,
     mapping: Path | None = None,
     crs: str | None = None,
+    calibration: Path | None = None,
     temperature_c: float = 10.0,
     temperature_sd_c: float = 3.0,
     band_hz: tuple[float, float] | None = None,
@@ -110,6 +111,8 @@ def locate(
         TOML file that says which of the source's layers and columns mean what.
     crs : str, optional
         CRS of a source that does not state one.
+    calibration : pathlib.Path, optional
+        Speeds learned from confirmed finds, as `accuracy` writes them.
     temperature_c, temperature_sd_c : float
         Water temperature and its standard deviation. [degree C]
     band_hz : (float, float), optional
@@ -145,8 +148,10 @@ def locate(
     from netcorr.network import Tolerances
     from netcorr.position import LocateSettings, locate_survey
     from netcorr.recordings import read_deployments, read_rounds
+    from netcorr.speed import read_calibration
 
     feedback = feedback or NoFeedback()
+    known = read_calibration(calibration) if calibration else None
     for path in (output, wgs84):  # an output that is in use is better known before the work than after it
         if path and path.suffix == ".gpkg":
             check_target(path)
@@ -171,13 +176,19 @@ def locate(
             band_hz=band_hz,
             reach_m=reach_m,
             map_accuracy_m=map_accuracy_m,
+            calibration=known,
         ),
         feedback=PartOf(feedback, start=0.4, stop=0.9),
     )
     files = _write(
         fix,
         inputs=Inputs(
-            files={"network": network, "mapping": mapping, "deployments": deployments},
+            files={
+                "network": network,
+                "mapping": mapping,
+                "deployments": deployments,
+                "calibration": calibration,
+            },
             settings={
                 "crs": crs,
                 "temperature_c": temperature_c,
@@ -289,6 +300,15 @@ TOOL = Tool(
         MAPPING,
         CRS,
         Parameter(
+            "calibration",
+            "file_in",
+            "Calibration",
+            "Wave speeds learned from leaks that were found, as netcorr accuracy writes them: used in place of "
+            "the tables alone for the pipes that it holds.",
+            ("--calibration",),
+            suffixes=(".toml",),
+        ),
+        Parameter(
             "temperature_c",
             "number",
             "Water temperature",
@@ -383,6 +403,10 @@ TOOL = Tool(
         (
             "A map with the utility's own layers and column names:",
             "export.gdb deployments.csv -o result.gpkg --mapping our_map.toml",
+        ),
+        (
+            "Speeds that earlier finds taught:",
+            "town.gpkg deployments.csv -o result.gpkg --calibration speeds.toml",
         ),
     ),
 )

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from shapely import Point
 
 #: What counts as a hit along the pipe: 3 ft, the width of a common excavation. [m]
-WITHIN_M = 3 * FOOT_M
+WITHIN_M = round(3 * FOOT_M, 6)
 #: Bands of stated probability; a candidate is called strong from 0.9.
 BANDS = ((0.0, 0.5), (0.5, 0.8), (0.8, 0.9), (0.9, 1.0))
 

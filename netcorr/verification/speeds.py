@@ -1,8 +1,9 @@
 """What found leaks teach about wave speeds: a Bayesian update of the tables, by material and age.
 
-The delay of a leak found at x is ``sum D_i u_i (1 + r_i)``: D_i the length of pipe i on B's side of it less that
-on A's side, u_i the slowness of the tables and r_i how far the tables are off. With ``r = material + era + day +
-pipe`` (four Gaussian parts, the first three shared) this is linear, and the posterior has a closed form.
+The delay of a leak found at x is ``sum D_i u_i (1 + r_i)``: D_i the length of pipe i on B's side of it less
+that on A's side, u_i the slowness of the tables and r_i how far the tables are off. With ``r = material + era
++ day + pipe`` (four Gaussian parts, the first three shared) this is linear, and the posterior has a closed
+form.
 """
 
 from __future__ import annotations
