@@ -303,8 +303,8 @@ TOOL = Tool(
             "calibration",
             "file_in",
             "Calibration",
-            "Wave speeds learned from leaks that were found, as netcorr accuracy writes them: used in place of "
-            "the tables alone for the pipes that it holds.",
+            "Wave speeds learned from leaks that were found, as netcorr accuracy writes them, in place of "
+            "the tables for the pipes that it holds.",
             ("--calibration",),
             suffixes=(".toml",),
         ),
