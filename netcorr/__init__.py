@@ -43,6 +43,7 @@ if TYPE_CHECKING:
 
     __version__: str
     check: ToolFunction
+    doctor: ToolFunction
     inspect: ToolFunction
     locate: ToolFunction
     report: ToolFunction
@@ -60,6 +61,7 @@ __all__ = [
     "Answer",
     "NetcorrError",
     "check",
+    "doctor",
     "inspect",
     "locate",
     "pipe_wave_speed",

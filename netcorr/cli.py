@@ -31,7 +31,7 @@ Exit codes:
   1    a fault of netcorr itself
   2    the command cannot be right as it was given
   3    an input is at fault; the message names file, layer and feature or row
-  4    done, but the result is below the threshold that was asked for, or the map is not fit yet
+  4    done, but the result is below the threshold that was asked for, or what was checked is not fit
   130  cancelled"""
 
 

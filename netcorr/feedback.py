@@ -61,6 +61,24 @@ class PartOf:
         return self._whole.cancelled
 
 
+class Unsaid(PartOf):
+    """Progress only: what the step has to say is part of its result.
+
+    Parameters
+    ----------
+    whole : Feedback
+        The bar of the whole job.
+    start, stop : float
+        Where this step begins and ends on it, 0 to 1.
+    """
+
+    def __init__(self, whole: Feedback, *, start: float = 0.0, stop: float = 1.0) -> None:
+        super().__init__(whole, start=start, stop=stop)
+
+    def message(self, text: str) -> None:
+        """Leave it to the result."""
+
+
 def check_cancelled(feedback: Feedback) -> None:
     """Stop here when the user asked for it.
 

@@ -305,7 +305,8 @@ netcorr locate sample_network/town.gpkg sample_network/survey_iron/deployments.c
 |---|---|---|
 {rows}
 
-`answers.json` says the same for programs. netcorr reads neither.
+`answers.json` says the same for programs. netcorr locates without either; `netcorr doctor` compares its
+answer with them afterwards.
 
 - `survey_iron`: grey iron throughout, a hydrant against a valve; someone draws water during round 2.
 - `survey_mixed`: asbestos cement, a repair of 2017 in ductile iron, asbestos cement again, PVC; one logger

@@ -2,6 +2,7 @@
 
 from netcorr.tools.check import TOOL as CHECK
 from netcorr.tools.declare import Tool, ToolResult
+from netcorr.tools.doctor import TOOL as DOCTOR
 from netcorr.tools.inspect import TOOL as INSPECT
 from netcorr.tools.list_tools import list_tool
 from netcorr.tools.locate import TOOL as LOCATE
@@ -21,6 +22,7 @@ TOOLS = Registry(
         CHECK,
         LOCATE,
         REPORT,
+        DOCTOR,
         plugin_tool(_all_tools),
         list_tool(_all_tools),
     ),

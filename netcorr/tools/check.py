@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from netcorr.feedback import Feedback, NoFeedback, PartOf
+from netcorr.feedback import Feedback, NoFeedback, PartOf, Unsaid
 from netcorr.tools.declare import OutputLayer, Tool
 from netcorr.tools.open_map import open_map
 from netcorr.tools.parameter import Parameter
@@ -63,13 +63,6 @@ class CheckResult:
         from netcorr.export.check_record import check_dict
 
         return {**check_dict(self.check), "files": [str(path) for path in self.files]}
-
-
-class _Unsaid(PartOf):
-    """Progress only: the notes about the map are part of the result."""
-
-    def message(self, text: str) -> None:
-        """Leave it to the result."""
 
 
 def check(
@@ -138,7 +131,7 @@ def check(
         mapping=mapping,
         crs=crs,
         tolerances=Tolerances(join_m=join_m, cut_m=cut_m, fitting_m=fitting_m, overshoot_m=overshoot_m),
-        feedback=_Unsaid(feedback, start=0.0, stop=0.5),
+        feedback=Unsaid(feedback, start=0.0, stop=0.5),
     )
     found = check_network(built, near_m=near_m, feedback=PartOf(feedback, start=0.5, stop=0.7))
     write_check(found, output, feedback=PartOf(feedback, start=0.7, stop=0.9))
