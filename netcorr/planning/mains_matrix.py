@@ -43,6 +43,9 @@ class MainsMatrix:
         Length of the next longer edge between the same nodes; infinite where there is none. [m]
     share : numpy.ndarray of float, shape (m,)
         How much of the reach each edge of the graph takes up.
+    leave, arrive : numpy.ndarray of float
+        What passing the node that an entry leaves, or the one at which it arrives, costs on its side, as a
+        share of the reach.
     limit_m : float
         No path within reach is longer. [m]
     """
@@ -53,6 +56,8 @@ class MainsMatrix:
     forward: NDArray[np.bool_]
     other_m: Floats
     share: Floats
+    leave: Floats
+    arrive: Floats
     limit_m: float
 
     @classmethod
@@ -72,13 +77,17 @@ class MainsMatrix:
         start = np.flatnonzero(first)
         second = np.minimum(start + 1, max(len(order) - 1, 0))
         has_second = (np.diff(start, append=len(order)) > 1) if len(order) else first
+        at_from, at_to = graph.end_shares
+        forward = keep < m
         return cls(
             length_m=sparse.csr_array((length_m[keep], (a[keep], b[keep])), shape=(n, n)),
             key=key[keep],
             edge=edge[keep],
-            forward=keep < m,
+            forward=forward,
             other_m=np.where(has_second, length_m[order[second]], np.inf),
             share=graph.length_m / graph.reach_m,
+            leave=np.where(forward, at_from[edge[keep]], at_to[edge[keep]]),
+            arrive=np.where(forward, at_to[edge[keep]], at_from[edge[keep]]),
             limit_m=float(graph.reach_m.max(initial=0.0)) * (1 + ROUNDING) + 1e3 * _LEAST_M,
         )
 

@@ -148,26 +148,36 @@ def _paths_of_batch(mains: MainsMatrix, sites: CandidateSites, batch: Ints) -> _
 
 def _walk_back(
     mains: MainsMatrix, nodes: Ints, *, before: NDArray[np.int32], row: Ints, end: Ints
-) -> tuple[Ints, Ints]:
-    """Edges of the paths, from their ends back to the sources: path, and row in the table of edges."""
+) -> tuple[Ints, Ints, Floats]:
+    """Edges of the paths, from their ends back to the sources: path, row in the table, cost of nodes."""
     path, at = np.arange(len(row)), end
-    paths, entries = [], []
+    paths, entries, costs = [], [], []
+    is_end = True
     while len(path):
         previous = before[row[path], at].astype(np.intp)
         moving = previous >= 0
         path, at, previous = path[moving], at[moving], previous[moving]
+        entry = mains.entry(nodes[previous], nodes[at])
+        is_start = before[row[path], previous] < 0
         paths.append(path)
-        entries.append(mains.entry(nodes[previous], nodes[at]))
-        at = previous
+        entries.append(entry)
+        costs.append(np.where(is_start, 0.0, mains.leave[entry]) + (0.0 if is_end else mains.arrive[entry]))
+        at, is_end = previous, False
     none = [np.zeros(0, dtype=np.intp)]
-    return np.concatenate(paths or none), np.concatenate(entries or none)
+    return (
+        np.concatenate(paths or none),
+        np.concatenate(entries or none),
+        np.concatenate(costs or [np.zeros(0)]),
+    )
 
 
-def _within_reach(mains: MainsMatrix, paths: tuple[Ints, Ints], pair_sites: Ints, length_m: Floats) -> _Paths:
+def _within_reach(
+    mains: MainsMatrix, paths: tuple[Ints, Ints, Floats], pair_sites: Ints, length_m: Floats
+) -> _Paths:
     """Leave out the paths along which sound does not carry."""
-    path, entry = paths
+    path, entry, cost = paths
     edge = mains.edge[entry]
-    share = np.bincount(path, mains.share[edge], minlength=len(length_m))
+    share = np.bincount(path, mains.share[edge] + cost, minlength=len(length_m))
     kept = (share <= 1 + ROUNDING) & (length_m > 0)
     number = np.cumsum(kept) - 1
     here = kept[path]

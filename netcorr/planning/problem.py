@@ -90,6 +90,10 @@ class MainsGraph:
         shares `length_m / reach_m` of its edges add up to 1 at most. [m]
     weight : numpy.ndarray of float, shape (m,)
         What covering the edge is worth; its length, unless something else counts.
+    from_share, to_share : numpy.ndarray of float, shape (m,), optional
+        What a path that passes the node at either end of the edge loses there, on this edge's side, as a
+        share of what it may lose in all: tees and fittings. The two sides of a node add up to 0 or more. A
+        path loses nothing at the nodes where it starts and ends. Nothing unless given.
 
     Raises
     ------
@@ -103,6 +107,8 @@ class MainsGraph:
     length_m: Floats
     reach_m: Floats
     weight: Floats
+    from_share: Floats | None = None
+    to_share: Floats | None = None
 
     def __post_init__(self) -> None:
         fault = self._fault()
@@ -111,7 +117,7 @@ class MainsGraph:
 
     def _fault(self) -> str:
         ends = np.concatenate([self.from_node, self.to_node])
-        arrays = (self.to_node, self.length_m, self.reach_m, self.weight)
+        arrays = (self.to_node, self.length_m, self.reach_m, self.weight, *self.end_shares)
         rules = {
             "arrays of different lengths": any(len(one) != len(self.from_node) for one in arrays),
             "an end that is no node": bool(len(ends)) and not 0 <= ends.min() <= ends.max() < self.node_count,
@@ -122,8 +128,18 @@ class MainsGraph:
             "a weight that is negative or no number": not (
                 np.isfinite(self.weight).all() and (self.weight >= 0).all()
             ),
+            "a loss at a node that is no number": not all(np.isfinite(one).all() for one in self.end_shares),
         }
         return next((text for text, broken in rules.items() if broken), "")
+
+    @property
+    def end_shares(self) -> tuple[Floats, Floats]:
+        """What passing the nodes at `from_node` and `to_node` costs, zero where nothing was given."""
+        none = np.zeros(len(self.from_node))
+        return (
+            none if self.from_share is None else self.from_share,
+            none if self.to_share is None else self.to_share,
+        )
 
     def __len__(self) -> int:
         return len(self.from_node)

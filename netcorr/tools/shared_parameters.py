@@ -119,3 +119,45 @@ DISTRICT = Parameter(
 )
 #: Which fittings may carry a logger, for every tool that asks `candidate_rules`.
 CANDIDATE_OPTIONS = (KINDS, CANDIDATES, WHERE, EXCLUDE, DISTRICT)
+
+REACH = Parameter(
+    "reach",
+    "text",
+    "Reach",
+    "Longest main between two loggers in metres, one for all (150) or by material (grey_iron=140,pvc=60); "
+    "common practice where nothing is given.",
+    ("--reach",),
+)
+REACH_FILE = Parameter(
+    "reach_file",
+    "file_in",
+    "Measured reach",
+    "TOML file with the reach that earlier surveys found: tables [[reach]] with material, reach_m and, where "
+    "it matters, diameter_mm = [90, 160].",
+    ("--reach-file",),
+    suffixes=(".toml",),
+)
+SOURCE_LEVEL = Parameter(
+    "source_db",
+    "number",
+    "Loudness of the leak",
+    "Level of the leak's noise over the background, where it arises; quieter leaks have a shorter reach.",
+    ("--source-level",),
+    unit="dB",
+    minimum=-40,
+    maximum=80,
+    default=20.0,
+)
+RECORDING_LENGTH = Parameter(
+    "recording_s",
+    "number",
+    "Length of recordings",
+    "Length of each recording; longer ones reach farther.",
+    ("--recording-length",),
+    unit="s",
+    minimum=0.1,
+    maximum=86400,
+    default=10.0,
+)
+#: How far leaks are heard, for every tool that asks `reach_table`.
+REACH_OPTIONS = (REACH, REACH_FILE, SOURCE_LEVEL, RECORDING_LENGTH)
