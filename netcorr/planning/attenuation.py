@@ -89,7 +89,7 @@ def size_factor(material: str | None, diameter_mm: float | None) -> float:
     >>> size_factor("pvc", 63.0), size_factor("pvc", None), size_factor("pvc", 800.0)
     (1.0, 1.0, 0.5)
     """
-    if material not in USUAL or diameter_mm is None or math.isnan(diameter_mm):
+    if material is None or material not in USUAL or diameter_mm is None or math.isnan(diameter_mm):
         return 1.0
     try:
         ratio = pipe_loss_db_m(material, USUAL[material][1]) / pipe_loss_db_m(material, float(diameter_mm))
