@@ -13,6 +13,7 @@ import shapely
 import netcorr
 from netcorr.export.geopackage import write_tables
 from netcorr.export.network_schema import NETWORK_EDGES, NETWORK_LAYERS
+from netcorr.layers.alternatives import to_json
 from netcorr.network import network_edges
 from netcorr.network.packed import packed
 from netcorr.network.saved import ARRAYS, EDGES, FITTINGS, FORMAT, INFO, LOG, NODES
@@ -63,6 +64,7 @@ def network_tables(network: PipeNetwork) -> dict[str, pd.DataFrame]:
         One table for each of `netcorr.export.network_schema.NETWORK_LAYERS`.
     """
     edges = network_edges(network)
+    edges["could_be"] = edges["could_be"].map(to_json)
     return {
         EDGES: edges[[*(column.name for column in NETWORK_EDGES.columns), "geometry"]],
         NODES: _nodes(network),

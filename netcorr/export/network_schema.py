@@ -24,6 +24,7 @@ NETWORK_EDGES = ResultLayer(
         Column("to_node", "integer", "Node at its last point"),
         Column("is_open", "flag", "False for a main out of service and across a closed valve"),
         Column("assumed", "text", "What of these values is an assumption"),
+        Column("could_be", "text", "What else they could be: JSON array of attribute, value and share"),
     ),
 )
 

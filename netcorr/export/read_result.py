@@ -22,6 +22,7 @@ from netcorr.delay.evidence import DelayEvidence
 from netcorr.errors import ExportError
 from netcorr.export.curves import unpack_curve
 from netcorr.export.safe_file import DRIVER_ERRORS
+from netcorr.layers.alternatives import from_json
 from netcorr.network.pipe_network import EDGE_ATTRIBUTES, LOG_COLUMNS, PipeNetwork
 from netcorr.path.correlation_path import CorrelationPath, PathSegment
 from netcorr.path.reference import stretch
@@ -258,10 +259,11 @@ def _network(rows: Mapping[str, list[dict[str, Any]]], *, crs: pyproj.CRS, sourc
     """Build the part of the network that the result holds."""
     graph = nx.MultiGraph()
     for row in rows["mains_nearby"]:
-        edge: dict[str, Any] = {name: row[name] for name in EDGE_ATTRIBUTES}
+        edge: dict[str, Any] = {name: row[name] for name in EDGE_ATTRIBUTES if name != "could_be"}
         for name in ("diameter_mm", "wall_mm", "year", "wave_speed_m_s"):
             edge[name] = _number(row[name])
         edge |= {"is_open": bool(row["is_open"]), "assumed": row["assumed"] or ""}
+        edge["could_be"] = from_json(row.get("could_be"))  # older results have no such column
         edge |= {name: int(row[name]) for name in ("from_node", "to_node")}
         ends = (edge["from_node"], edge["geometry"].coords[0]), (edge["to_node"], edge["geometry"].coords[-1])
         for node, xy in ends:
@@ -302,6 +304,7 @@ def _path(row: Row, own: list[Row], crs: pyproj.CRS) -> CorrelationPath:
                 from_node=int(pipe["from_node"]),
                 to_node=int(pipe["to_node"]),
                 assumed=pipe["assumed"] or "",
+                could_be=from_json(pipe.get("could_be")),
             )
             for pipe in own
         ),

@@ -42,6 +42,7 @@ PATH_PIPES = ResultLayer(
         Column("from_node", "integer", "Node of mains_nearby at which it starts"),
         Column("to_node", "integer", "Node at which it ends"),
         Column("assumed", "text", "What of these values is an assumption"),
+        Column("could_be", "text", "What else they could be: JSON array of attribute, value and share"),
         Column("speed_m_s", "real", "Wave speed used [m/s]"),
         Column("speed_common_sd_m_s", "real", "Its deviation, part common to the material [m/s]"),
         Column("speed_pipe_sd_m_s", "real", "Its deviation, part of this pipe alone [m/s]"),

@@ -23,6 +23,7 @@ from netcorr.export.stored_schema import (
     PATH_PIPES,
     SURVEY_NOTES,
 )
+from netcorr.layers.alternatives import to_json
 from netcorr.path.reference import segment_ends_m
 
 if TYPE_CHECKING:
@@ -119,6 +120,7 @@ def _main_rows(fix: SurveyFix, area: Any) -> Iterator[Row]:
         yield {
             **{column.name: _known(edge.get(column.name)) for column in MAINS_NEARBY.columns},
             "assumed": edge.get("assumed") or None,
+            "could_be": to_json(edge.get("could_be")),
             "geometry": shapely.force_2d(edge["geometry"]),
         }
 
@@ -145,6 +147,7 @@ def _pipe_rows(pair: PairFix) -> Iterator[Row]:
         yield {
             **{column.name: getattr(segment, column.name, None) for column in PATH_PIPES.columns},
             "assumed": segment.assumed or None,
+            "could_be": to_json(segment.could_be),
             "sensor_a": path.sensor_a,
             "sensor_b": path.sensor_b,
             "part": part,

@@ -1,11 +1,12 @@
 """GIS files to checked layers: reading, column mapping, CRS."""
 
+from netcorr.layers.alternatives import Alternative, CouldBe
 from netcorr.layers.crs import geodesic_distances_m, geodesic_lengths_m, parse_crs
 from netcorr.layers.infer import infer_mapping
 from netcorr.layers.inspect import inspect_source
 from netcorr.layers.mapping import FittingsMapping, LayerMapping, MainsMapping, read_mapping
 from netcorr.layers.mapping_file import mapping_text, write_mapping
-from netcorr.layers.network_layers import ASSUMED, FITTINGS_COLUMNS, MAINS_COLUMNS, NetworkLayers
+from netcorr.layers.network_layers import ASSUMED, COULD_BE, FITTINGS_COLUMNS, MAINS_COLUMNS, NetworkLayers
 from netcorr.layers.read import read_network_layers
 from netcorr.layers.source_summary import ColumnSummary, LayerSummary, SourceSummary, ValueCount
 from netcorr.layers.sources import survey_source
@@ -22,11 +23,14 @@ from netcorr.layers.vocabulary import (
 
 __all__ = [
     "ASSUMED",
+    "COULD_BE",
     "FITTINGS_COLUMNS",
     "KINDS",
     "MAINS_COLUMNS",
     "MATERIALS",
+    "Alternative",
     "ColumnSummary",
+    "CouldBe",
     "FittingsMapping",
     "LayerMapping",
     "LayerSummary",

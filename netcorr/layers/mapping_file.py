@@ -26,7 +26,7 @@ from netcorr.layers.mapping import (
     LayerMapping,
     MainsMapping,
 )
-from netcorr.layers.missing_rules import FILLED_ROLES, MissingRule
+from netcorr.layers.missing_rules import FILLED_ROLES, MissingRule, usually_sure
 from netcorr.layers.names import is_blank, listed
 from netcorr.layers.source_summary import ColumnSummary, LayerSummary, SourceSummary, ValueCount
 from netcorr.layers.value_words import missing_counts
@@ -44,6 +44,8 @@ _MISSING_HEAD = """\
 # says so. Rules: "leave" (unknown), "refuse" (the map), "neighbours" (what most mains that touch it have),
 # { assume = "pvc", or = ["pe"] }, { assume = 100, from = 80, to = 150 } (mm),
 # { until_year = { 1950 = "grey_iron", 2100 = "pvc" } } (by the year it was laid), or a list of them in order.
+# The surer the assumption, the smaller the area to search: { assume = "pvc", sure = 0.9 } says that it holds
+# for 9 mains of 10; without it, for 2 of 3.
 """
 
 
@@ -366,14 +368,19 @@ def _rules(rules: Iterable[MissingRule]) -> str:
 def _rule(rule: MissingRule) -> str:
     if rule.action == "until_year":
         rows = ", ".join(f"{year} = {_value(value)}" for year, value in rule.table)
-        return f"{{ until_year = {{ {rows} }} }}"
+        return f"{{ until_year = {{ {rows} }}{_sure(rule)} }}"
     if rule.action != "assume":
         return _quoted(rule.action)
     if isinstance(rule.value, str):
         others = f", or = [{', '.join(map(_quoted, rule.spread))}]" if rule.spread else ""
     else:
         others = f", from = {_value(rule.spread[0])}, to = {_value(rule.spread[1])}" if rule.spread else ""
-    return f"{{ assume = {_value(rule.value)}{others} }}"
+    return f"{{ assume = {_value(rule.value)}{others}{_sure(rule)} }}"
+
+
+def _sure(rule: MissingRule) -> str:
+    usual = usually_sure(len(rule.spread) if isinstance(rule.value, str) else 0)
+    return "" if rule.sure == usual else f", sure = {rule.sure!r}"
 
 
 def _value(value: object) -> str:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from netcorr.errors import LayerError
+from netcorr.layers.alternatives import USUALLY_SURE
 from netcorr.layers.names import listed, similar
 from netcorr.layers.sizes import diameter_mm_from_text
 from netcorr.layers.toml_table import TomlTable
@@ -38,12 +39,15 @@ class MissingRule:
         What it may be instead: other material keys, or the lowest and the highest diameter [mm] or year.
     table : tuple of (int, str or float)
         Last year, and what is assumed up to then, in order of years.
+    sure : float
+        Share of the mains for which what is assumed holds; the rest is shared out over `spread`.
     """
 
     action: Action
     value: Any = None
     spread: tuple[Any, ...] = ()
     table: tuple[tuple[int, Any], ...] = ()
+    sure: float = USUALLY_SURE
 
 
 @dataclass(frozen=True)
@@ -107,31 +111,54 @@ def _rule(table: TomlTable, role: str, rule: Any) -> MissingRule:
     part = TomlTable(rule, f"{table.item}, {role}")
     if "assume" in part.value:
         return _assumed(part, role)
-    part.allow("until_year")
+    part.allow("until_year", "sure")
     if "until_year" not in part.value or role == "year":
         raise part.error("says neither assume nor until_year", f"use {_FORMS}")
-    return _by_year(part.part("until_year"), role)
+    return _by_year(part.part("until_year"), role, sure=_sure(part, USUALLY_SURE))
 
 
 def _assumed(part: TomlTable, role: str) -> MissingRule:
-    part.allow("assume", *(("or",) if role == "material" else ("from", "to")))
+    part.allow("assume", "sure", *(("or",) if role == "material" else ("from", "to")))
     value = _value(part, role, "assume")
     if role == "material":
         others = part.value.get("or", [])
         if not isinstance(others, list):
             raise part.error(f"or = {others!r} is not a list", 'write or = ["pvc", "pe"]')
-        return MissingRule("assume", value, tuple(_material(part, "or", other) for other in others))
+        spread = tuple(_material(part, "or", other) for other in others)
+        return MissingRule("assume", value, spread, sure=_sure(part, usually_sure(len(spread))))
+    sure = _sure(part, USUALLY_SURE)
     if "from" not in part.value and "to" not in part.value:
-        return MissingRule("assume", value)
+        return MissingRule("assume", value, sure=sure)
     low, high = (_value(part, role, key) if key in part.value else value for key in ("from", "to"))
     if not low <= value <= high:
         raise part.error(
             f"assume {value:g} is not between {low:g} and {high:g}", "write from <= assume <= to"
         )
-    return MissingRule("assume", value, (low, high))
+    return MissingRule("assume", value, (low, high), sure=sure)
 
 
-def _by_year(part: TomlTable, role: str) -> MissingRule:
+def usually_sure(others: int) -> float:
+    """Share of an assumed material that is twice as likely as any of the others that are named.
+
+    Examples
+    --------
+    >>> usually_sure(2)
+    0.5
+    """
+    return 2 / (2 + others) if others else USUALLY_SURE
+
+
+def _sure(part: TomlTable, usual: float) -> float:
+    value = part.value.get("sure", usual)
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 < value <= 1:
+        raise part.error(
+            f"sure = {value!r} is not a share",
+            "write the share of the mains for which it holds, above 0 and up to 1, such as 0.9",
+        )
+    return float(value)
+
+
+def _by_year(part: TomlTable, role: str, *, sure: float) -> MissingRule:
     rows = []
     for key in part.value:
         if not key.isdigit() or not _YEARS[0] <= int(key) <= _YEARS[1]:
@@ -139,7 +166,7 @@ def _by_year(part: TomlTable, role: str) -> MissingRule:
         rows.append((int(key), _value(part, role, key)))
     if not rows:
         raise part.error("holds no year", 'write { 1950 = "grey_iron", 2100 = "pvc" }')
-    return MissingRule("until_year", table=tuple(sorted(rows)))
+    return MissingRule("until_year", table=tuple(sorted(rows)), sure=sure)
 
 
 def _value(part: TomlTable, role: str, key: str) -> Any:

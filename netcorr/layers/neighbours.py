@@ -66,13 +66,13 @@ def most_frequent(asking: Ints, values: NDArray[Any]) -> pd.DataFrame:
     -------
     pandas.DataFrame
         One row for each main without a tie: `main`, `value`, `agree` (neighbours that have it), `of`
-        (neighbours), `low` and `high` (the extremes among them).
+        (neighbours), and `others`: a tuple of the other values, each with how many have it.
 
     Examples
     --------
     >>> most_frequent(np.array([4, 4, 4, 7, 7]), np.array([100, 150, 100, 80, 100]))
-       main  value  agree  of  low  high
-    0     4    100      2   3  100   150
+       main  value  agree  of       others
+    0     4    100      2   3  ((150, 1),)
     """
     number, distinct = pd.factorize(values, sort=True)  # numbers are much faster than texts to group by
     pairs = pd.DataFrame({"main": asking, "value": number})
@@ -82,10 +82,12 @@ def most_frequent(asking: Ints, values: NDArray[Any]) -> pd.DataFrame:
     next_best = ranked[ranked.duplicated("main")].drop_duplicates("main").set_index("main")["size"]
     best = best[best["main"].map(next_best).to_numpy() != best["size"].to_numpy()]
     found = best.rename(columns={"size": "agree"}).reset_index(drop=True)
-    for name, how in (("of", "size"), ("low", "min"), ("high", "max")):
-        found[name] = found["main"].map(pairs.groupby("main")["value"].agg(how))
-    for name in ("value", "low", "high"):
-        found[name] = pd.Series(distinct[found[name].to_numpy(dtype=np.intp)], dtype=distinct.dtype)
+    found["of"] = found["main"].map(pairs.groupby("main").size())
+    others: dict[int, list[tuple[Any, int]]] = {}
+    for main, value, count in ranked[ranked.duplicated("main")].itertuples(index=False):
+        others.setdefault(main, []).append((distinct[value], count))
+    found["others"] = pd.Series([tuple(others.get(main, ())) for main in found["main"]], dtype=object)
+    found["value"] = pd.Series(distinct[found["value"].to_numpy(dtype=np.intp)], dtype=distinct.dtype)
     return pd.DataFrame(found)
 
 
@@ -102,16 +104,16 @@ def middle(asking: Ints, values: NDArray[Any]) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        One row for each main, columns as in `most_frequent`; `agree` counts the neighbours with a value.
+        One row for each main: `main`, `value`, `of` (neighbours), `low` and `high` (the extremes among them).
 
     Examples
     --------
     >>> middle(np.array([4, 4, 4]), np.array([1950.0, 1980.0, 1956.0]))
-       main   value  agree  of     low    high
-    0     4  1956.0      3   3  1950.0  1980.0
+       main   value  of     low    high
+    0     4  1956.0   3  1950.0  1980.0
     """
     groups = pd.DataFrame({"main": asking, "value": values}).groupby("main")["value"]
-    found = groups.agg(value="median", agree="size", of="size", low="min", high="max")
+    found = groups.agg(value="median", of="size", low="min", high="max")
     return pd.DataFrame(found.reset_index())
 
 

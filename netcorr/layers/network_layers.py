@@ -26,6 +26,9 @@ MAINS_COLUMNS = (
 #: Column of `NetworkLayers.mains` that may be missing: what of a main rests on an assumption, in words, such
 #: as 'material grey cast iron from neighbours (3 of 4); diameter assumed 100 mm'; empty where nothing does.
 ASSUMED = "assumed"
+#: Column that may be missing too: what else the assumed values could be, see
+#: `netcorr.layers.alternatives.CouldBe`.
+COULD_BE = "could_be"
 
 #: Columns of `NetworkLayers.fittings`, in order, beside `geometry` (Points).
 FITTINGS_COLUMNS = (
@@ -44,7 +47,8 @@ class NetworkLayers:
     source : str
         Name of what was read, for messages.
     mains : geopandas.GeoDataFrame
-        One row a line, columns `MAINS_COLUMNS`, geometry and, where read from a source, `ASSUMED`.
+        One row a line, columns `MAINS_COLUMNS`, geometry and, where read from a source, `ASSUMED` and
+        `COULD_BE`.
     fittings : geopandas.GeoDataFrame
         One row a fitting, columns `FITTINGS_COLUMNS` and geometry, in the CRS of `mains`.
     notes : tuple of str

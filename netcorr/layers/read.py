@@ -59,7 +59,8 @@ def read_network_layers(
         Mains as single lines (parts told apart, Z kept where it is true), fittings as points, both in the
         CRS of the mains. A material or diameter that is missing or not understood is None or NaN and
         counted in the notes, or dealt with as the mapping says under ``[missing]``; the column `assumed`
-        then says so. A valve drawn as a short line is a fitting at its middle and a short main.
+        then says so, and `could_be` what else it could be. A valve drawn as a short line is a fitting at its
+        middle and a short main.
 
     Raises
     ------

@@ -1,5 +1,6 @@
 """Layers to a noded, cleaned network graph with its fittings and a log of every change."""
 
+from netcorr.layers.alternatives import Alternative, CouldBe
 from netcorr.network.build import build_network
 from netcorr.network.graph import network_edges, open_graph
 from netcorr.network.log import CHANGES
@@ -12,6 +13,8 @@ __all__ = [
     "EDGE_ATTRIBUTES",
     "FITTING_COLUMNS",
     "LOG_COLUMNS",
+    "Alternative",
+    "CouldBe",
     "PipeNetwork",
     "Tolerances",
     "build_network",

@@ -83,6 +83,7 @@ class _Edge:
             self.to_node,
             self.is_open,
             self.assumed,
+            self.could_be,
         ) = values  # in the order of EDGE_ATTRIBUTES
 
 
@@ -106,6 +107,5 @@ def each_once(values: Any, missing: Any) -> NDArray[np.object_]:
     ['pvc', None, 'pvc']
     """
     code, unique = pd.factorize(values, use_na_sentinel=True)
-    objects = np.empty(len(unique) + 1, dtype=object)
-    objects[:] = [*unique.tolist(), missing]
-    return objects[code]
+    objects = np.fromiter([*unique.tolist(), missing], dtype=object)
+    return np.asarray(objects[code])

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from netcorr.layers.network_layers import ASSUMED, COULD_BE
 from netcorr.network.assemble import assemble_graph, each_once
 from netcorr.network.pipe_network import EDGE_ATTRIBUTES
 
@@ -115,9 +116,17 @@ def _columns(lines: Lines, pieces: Pieces, ratio: Floats) -> dict[str, NDArray[A
     columns["length_m"][measured] = (pieces.drawn_m * ratio[line])[measured]
     columns["geometry"] = pieces.geometry
     columns["is_open"] = lines.in_service[line]
-    assumed = lines.frame["assumed"] if "assumed" in lines.frame else pd.Series("", index=lines.frame.index)
-    columns["assumed"] = each_once(assumed.fillna(""), "")[line]
+    assumed = lines.frame[ASSUMED] if ASSUMED in lines.frame else pd.Series("", index=lines.frame.index)
+    texts = each_once(assumed.fillna(""), "")
+    columns["assumed"], columns["could_be"] = texts[line], _could_be(lines, texts)[line]
     return columns
+
+
+def _could_be(lines: Lines, assumed: NDArray[np.object_]) -> NDArray[np.object_]:
+    """What else each main could be; not said where something is assumed and nothing says how surely."""
+    if COULD_BE in lines.frame:
+        return each_once(lines.frame[COULD_BE], None)
+    return np.fromiter([() if text == "" else None for text in assumed], dtype=object)
 
 
 def measured_ratio(lines: Lines, pieces: Pieces, log: ChangeLog) -> Floats:
@@ -147,4 +156,5 @@ def _links(parted: Parted, number: Ints) -> dict[str, NDArray[Any]]:
     columns["from_node"], columns["to_node"] = nodes[:, 0], nodes[:, 1]
     columns["is_open"] = np.zeros(k, dtype=bool)
     columns["assumed"] = np.full(k, "", dtype=object)
+    columns["could_be"] = np.fromiter([()] * k, dtype=object)
     return columns

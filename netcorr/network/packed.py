@@ -17,11 +17,12 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from netcorr.layers.alternatives import from_json, to_json
 from netcorr.network.assemble import assemble_graph
 from netcorr.network.pipe_network import EDGE_ATTRIBUTES, FITTING_COLUMNS, LOG_COLUMNS, PipeNetwork
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     import pyproj
     from numpy.typing import NDArray
@@ -72,6 +73,7 @@ def packed(network: PipeNetwork) -> dict[str, bytes]:
     edges = [data for _, _, data in graph.edges(data=True)]
     for name in _SHARED:
         parts.put_coded(f"edge.{name}", [data[name] for data in edges])
+    parts.put_coded("edge.could_be", [to_json(data["could_be"]) for data in edges])
     for name in _NUMBERS:
         parts.put(f"edge.{name}", np.array([data[name] for data in edges]))
     lines = np.array([data["geometry"] for data in edges], dtype=object)
@@ -155,6 +157,7 @@ def _edges(held: _Parts) -> dict[str, NDArray[Any]]:
     columns: dict[str, NDArray[Any]] = {
         name: held.coded(f"edge.{name}", missing) for name, missing in _SHARED.items()
     }
+    columns["could_be"] = held.coded("edge.could_be", read=from_json)
     columns |= {name: held.get(f"edge.{name}") for name in _NUMBERS}
     count = held.get("edge.points")
     owner = np.repeat(np.arange(len(count)), count)
@@ -188,11 +191,12 @@ class _Parts:
         self.put(f"{name}.code", code.astype(np.int32))
         self.held[f"{name}.values"] = json.dumps(unique.tolist(), ensure_ascii=False).encode()
 
-    def coded(self, name: str, missing: Any = None) -> NDArray[np.object_]:
-        """Equal values are one object."""
-        unique = json.loads(self.held[f"{name}.values"])
-        objects = np.empty(len(unique) + 1, dtype=object)
-        objects[:] = [*unique, missing]
+    def coded(
+        self, name: str, missing: Any = None, *, read: Callable[[Any], Any] | None = None
+    ) -> NDArray[np.object_]:
+        """Equal values are one object; `read` turns each, and what is missing, into what it stands for."""
+        unique = [*json.loads(self.held[f"{name}.values"]), missing]
+        objects = np.fromiter(unique if read is None else map(read, unique), dtype=object)
         return np.asarray(objects[self.get(f"{name}.code")])
 
     def put_places(self, name: str, frame: gpd.GeoDataFrame) -> None:

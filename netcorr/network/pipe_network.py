@@ -30,6 +30,7 @@ EDGE_ATTRIBUTES = (
     "to_node",  # int, node at the last coordinate
     "is_open",  # bool; False for mains out of service and for the link across a closed valve
     "assumed",  # str, what of the attributes is an assumption, in words; '' where nothing is
+    "could_be",  # what else they could be: `netcorr.layers.alternatives.CouldBe`
 )
 
 #: Columns of `PipeNetwork.fittings`; the index is the fitting's asset id.

@@ -35,7 +35,7 @@ EDGES, NODES, FITTINGS, LOG, INFO = (
 #: Table of what it is opened from: the same as the layers, quicker to read.
 ARRAYS = "network_arrays"
 #: Counts up when an older netcorr could not read a file any more.
-FORMAT = "2"
+FORMAT = "3"
 
 #: What the layers hold, for `netcorr.network.packed.totals` to compare with.
 _TOTALS = {

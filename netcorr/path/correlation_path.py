@@ -12,6 +12,8 @@ if TYPE_CHECKING:
     import pyproj
     from shapely import LineString
 
+    from netcorr.network import CouldBe
+
 
 @dataclass(frozen=True, eq=False)
 class PathSegment:
@@ -35,6 +37,8 @@ class PathSegment:
         Nodes of the network graph at its ends, in the direction from A to B.
     assumed : str
         What of its attributes is an assumption, in words; '' where nothing is.
+    could_be : tuple of Alternative or None
+        What else the assumed ones could be; None where nobody said how surely they are right.
     """
 
     pipe_id: str
@@ -49,6 +53,7 @@ class PathSegment:
     from_node: int
     to_node: int
     assumed: str = ""
+    could_be: CouldBe = None
 
     def __post_init__(self) -> None:
         if not (math.isfinite(self.length_m) and self.length_m > 0):

@@ -196,6 +196,7 @@ def _segment(network: PipeNetwork, edge: Edge) -> PathSegment:
         from_node=u,
         to_node=v,
         assumed=data.get("assumed", ""),
+        could_be=data.get("could_be"),
     )
 
 

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from netcorr.position.assumed import with_assumed
 from netcorr.position.candidates import error_budget, find_candidates
 from netcorr.position.echoes import path_echoes
 from netcorr.position.fix import PairFix
 from netcorr.position.posterior import pair_posterior
-from netcorr.speed import MEASURED, pipe_wave_speed
+from netcorr.speed import pipe_wave_speed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -31,10 +31,6 @@ NO_PLACE = (
     "noise between the sensors, but the evidence is spread too widely to name a place: record again, with "
     "better clocks or known wave speeds"
 )
-
-#: Spread that an assumed material or diameter adds to the speed of a pipe, as a share of it (judgement: iron
-#: for ductile iron or the next size is 3 %, asbestos cement for iron 20 %; plastic for iron nothing covers).
-ASSUMED_SHARE = 0.08
 
 #: Twice the clocks' standard deviation, brought to the path, is said from this share of its length on,
 CLOCK_SHARE = 0.25
@@ -74,27 +70,25 @@ def path_speeds(
 
 def _segment_speed(segment: PathSegment, *, settings: LocateSettings, source: str) -> WaveSpeed:
     """Speed of one segment: finds correct the tables, and what was assumed about it widens the spread."""
-    speed = pipe_wave_speed(
-        segment.material,
-        segment.diameter_mm,
-        wall_mm=segment.wall_mm,
-        year=segment.year,
-        temperature_c=settings.temperature_c,
-        temperature_sd_c=settings.temperature_sd_c,
-        wave_speed_m_s=segment.wave_speed_m_s,
-        item=_pipe_label(segment.pipe_id, segment.material_text, source=source),
-    )
-    if settings.calibration is not None:
-        speed = settings.calibration.apply(
-            speed, material=segment.material, diameter_mm=segment.diameter_mm, year=segment.year
+
+    def speed_of(pipe: PathSegment) -> WaveSpeed:
+        speed = pipe_wave_speed(
+            pipe.material,
+            pipe.diameter_mm,
+            wall_mm=pipe.wall_mm,
+            year=pipe.year,
+            temperature_c=settings.temperature_c,
+            temperature_sd_c=settings.temperature_sd_c,
+            wave_speed_m_s=pipe.wave_speed_m_s,
+            item=_pipe_label(pipe.pipe_id, pipe.material_text, source=source),
         )
-    if not segment.assumed or speed.group == MEASURED:
-        return speed
-    return replace(
-        speed,
-        pipe_sd_m_s=math.hypot(speed.pipe_sd_m_s, ASSUMED_SHARE * speed.speed_m_s),
-        assumptions=(segment.assumed, *speed.assumptions),
-    )
+        if settings.calibration is None:
+            return speed
+        return settings.calibration.apply(
+            speed, material=pipe.material, diameter_mm=pipe.diameter_mm, year=pipe.year
+        )
+
+    return with_assumed(speed_of(segment), segment, speed_of=speed_of)
 
 
 def locate_pair(

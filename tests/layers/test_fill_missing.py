@@ -77,13 +77,14 @@ def test_an_assumption_is_said_on_the_main_and_in_the_notes(row: Callable[..., N
     assert layers.mains["material"].tolist() == ["grey_iron", "pvc", "pvc", None, "grey_iron"]
     assert layers.mains["assumed"].tolist() == [
         "",
-        *["material assumed PVC (or polyethylene); diameter assumed 100 mm (80 mm to 150 mm)"] * 2,
+        *["material assumed PVC (or polyethylene 33 %); diameter assumed 100 mm (or 80 mm 17 %, 150 mm 17 %)"]
+        * 2,
         "",
         "",
     ]
     assert notes(layers) == [
-        "town.toml, mains: material missing for 2: 2 assumed PVC (or polyethylene)",
-        "town.toml, mains: diameter missing for 2: 2 assumed 100 mm (80 mm to 150 mm)",
+        "town.toml, mains: material missing for 2: 2 assumed PVC (or polyethylene 33 %)",
+        "town.toml, mains: diameter missing for 2: 2 assumed 100 mm (or 80 mm 17 %, 150 mm 17 %)",
     ]
 
 
@@ -106,9 +107,10 @@ def test_neighbours_that_know_are_asked_and_their_agreement_is_said(
     np.testing.assert_array_equal(mains["year"], [1931, 1946.5, 1962, 1985, 1985])
     assert mains["assumed"].tolist() == [
         "",
-        "material grey cast iron from neighbours (1 of 1); diameter 100 mm from neighbours (1 of 1); "
+        "material grey cast iron from neighbours (1 of 1; or another 33 %); "
+        "diameter 100 mm from neighbours (1 of 1; or another 33 %); "
         "year 1946 from neighbours (2, 1931 to 1962)",
-        "diameter 150 mm from neighbours (1 of 1)",
+        "diameter 150 mm from neighbours (1 of 1; or another 33 %)",
         "",
         "year 1985 from neighbours (1)",
     ]
@@ -121,14 +123,16 @@ def test_neighbours_that_know_are_asked_and_their_agreement_is_said(
 def test_rules_in_order(row: Callable[..., NetworkLayers]) -> None:
     layers = row('material = ["neighbours", { until_year = { 1945 = "grey_iron", 1970 = "ductile_iron" } }]')
     assert layers.mains["material"].tolist() == ["grey_iron", "grey_iron", "ductile_iron", None, "grey_iron"]
-    assert layers.mains["assumed"][2] == "material assumed ductile iron for mains laid up to 1970"
+    assert layers.mains["assumed"][2] == (
+        "material assumed ductile iron for mains laid up to 1970 (or another 33 %)"
+    )
 
 
 def test_a_year_that_is_assumed_or_past_the_table_answers_nothing(row: Callable[..., NetworkLayers]) -> None:
     layers = row('material = { until_year = { 1961 = "grey_iron" } }\nyear = { assume = 1950 }')
     assert layers.mains["material"].tolist() == ["grey_iron", None, None, None, "grey_iron"]
     assert layers.mains["year"].tolist() == [1931, 1950, 1962, 1985, 1950]
-    assert layers.mains["assumed"][1] == "year assumed 1950"
+    assert layers.mains["assumed"][1] == "year assumed 1950 (or another 33 %)"
 
 
 def test_refusal_names_the_mains(row: Callable[..., NetworkLayers]) -> None:

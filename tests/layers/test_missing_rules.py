@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from netcorr.errors import LayerError
+from netcorr.layers.alternatives import USUALLY_SURE
 from netcorr.layers.missing_rules import MissingRule, MissingRules, read_missing
 from netcorr.layers.toml_table import TomlTable
 
@@ -32,9 +33,19 @@ def test_assumptions_with_their_spread() -> None:
         diameter={"assume": "4 in", "from": 80, "to": 150},
         year={"assume": 1960, "to": 1975},
     )
-    assert read.material == (MissingRule("assume", "pvc", ("pe", "steel")),)
+    assert read.material == (MissingRule("assume", "pvc", ("pe", "steel"), sure=0.5),)
     assert read.diameter == (MissingRule("assume", 101.6, (80, 150)),)
     assert read.year == (MissingRule("assume", 1960, (1960, 1975)),)
+
+
+def test_how_sure() -> None:
+    read = rules(
+        material={"assume": "pvc", "sure": 1},
+        diameter=[{"until_year": {"1950": 80}, "sure": 0.8}, {"assume": 100}],
+    )
+    assert [rule.sure for rule in (*read.material, *read.diameter)] == [1, 0.8, USUALLY_SURE]
+    shares = [rules(material={"assume": "pvc", "or": ["pe", "steel", "grey_iron"][:n]}) for n in range(4)]
+    assert [one.material[0].sure for one in shares] == [2 / 3, 2 / 3, 1 / 2, 2 / 5], "twice any other"
 
 
 def test_years_are_put_in_order() -> None:
@@ -61,6 +72,13 @@ def test_years_are_put_in_order() -> None:
         ({"material": {"assume": "asbestos"}}, "assume = 'asbestos' is not known (similar: asbestos_cement)"),
         ({"material": {"assume": "pvc", "or": "pe"}}, 'or = \'pe\' is not a list; write or = ["pvc", "pe"]'),
         ({"material": {"assume": "pvc", "or": ["x"]}}, "or = 'x' is not known; use one of grey_iron"),
+        (
+            {"material": {"assume": "pvc", "sure": 90}},
+            "sure = 90 is not a share; write the share of the mains",
+        ),
+        ({"diameter": {"assume": 100, "sure": 0}}, "sure = 0 is not a share"),
+        ({"year": {"assume": 1960, "sure": True}}, "sure = True is not a share"),
+        ({"diameter": {"until_year": {"1950": 80}, "sure": "high"}}, "sure = 'high' is not a share"),
         ({"material": {"assume": "pvc", "from": 3}}, "key 'from' is not known"),
         (
             {"diameter": {"assume": 0}},

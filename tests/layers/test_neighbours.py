@@ -82,14 +82,14 @@ def test_most_frequent_counts_as_counting_does(said: list[tuple[int, str]]) -> N
     for main in {main for main, _ in said}:
         (best, agree), *rest = Counter(value for asks, value in said if asks == main).most_common()
         if not rest or rest[0][1] < agree:
-            expected[main] = (best, agree, sum(asks == main for asks, _ in said))
-    rows = zip(found["main"], found["value"], found["agree"], found["of"], strict=True)
-    assert {main: (value, agree, of) for main, value, agree, of in rows} == expected
+            expected[main] = (best, agree, sum(asks == main for asks, _ in said), dict(rest))
+    rows = found[["main", "value", "agree", "of", "others"]].itertuples(index=False)
+    assert {main: (value, agree, of, dict(others)) for main, value, agree, of, others in rows} == expected
 
 
-def test_the_extremes_and_the_middle() -> None:
+def test_the_others_and_the_middle() -> None:
     found = most_frequent(np.array([7, 7, 7]), np.array([100.0, 80.0, 100.0])).iloc[0]
-    assert (found["value"], found["low"], found["high"]) == (100, 80, 100)
+    assert (found["value"], found["others"]) == (100, ((80, 1),))
     years = middle(np.array([7, 7, 7, 9]), np.array([1950.0, 1990.0, 1960.0, 1931.0]))
     assert years["value"].tolist() == [1960, 1931]
     assert (years["low"][0], years["high"][0], years["of"][0]) == (1950, 1990, 3)

@@ -37,7 +37,7 @@ def test_every_format_gives_the_same_layers(town: Writer, suffix: str) -> None:
     mains, fittings = layers.mains, layers.fittings
     order = np.argsort(mains["asset_id"])  # FlatGeobuf sorts by place
     mains, fittings = mains.iloc[order], fittings.sort_values("asset_id")
-    assert list(mains.columns) == [*MAINS_COLUMNS, "assumed", "geometry"]
+    assert list(mains.columns) == [*MAINS_COLUMNS, "assumed", "could_be", "geometry"]
     assert list(fittings.columns) == [*FITTINGS_COLUMNS, "geometry"]
     assert mains["asset_id"].tolist() == ["M1", "M2", "M3"]
     assert mains["material"].tolist() == ["ductile_iron", "pvc", "grey_iron"]

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import pyproj
 import pytest
 from pandas.testing import assert_frame_equal
@@ -17,7 +18,14 @@ from netcorr.errors import CancelledError, LayerError, NetworkError
 from netcorr.export import save_network
 from netcorr.feedback import NoFeedback
 from netcorr.layers.network_layers import NetworkLayers
-from netcorr.network import PipeNetwork, Tolerances, build_network, is_saved_network, open_network
+from netcorr.network import (
+    Alternative,
+    PipeNetwork,
+    Tolerances,
+    build_network,
+    is_saved_network,
+    open_network,
+)
 from netcorr.path import correlation_path
 
 Maker = Callable[..., NetworkLayers]
@@ -80,14 +88,16 @@ def test_what_is_unknown_assumed_or_without_a_place_comes_back(make_layers: Make
     mains = layers.mains.assign(assumed=["material taken from neighbours", "", None])
     fittings = layers.fittings.copy()
     fittings.loc[2, "geometry"] = None
+    could_be = ((Alternative("material", "pvc", 0.25), Alternative("diameter", 80.0, 1 / 6)), (), None)
+    mains["could_be"] = pd.Series(could_be, index=mains.index, dtype=object)
     layers = NetworkLayers("a.gpkg", mains=mains, fittings=fittings, notes=("first; note", "second"))
     network = build_network(layers, tolerances=Tolerances(join_m=0.1 + 0.2, overshoot_m=0))
     again = open_network(saved(network, tmp_path))
     assert_equal(network, again)
     assert {d["assumed"] for *_, d in again.graph.edges(data=True)} == {"material taken from neighbours", ""}
-    assert (
-        correlation_path(again, "V1", fitting_b="H1").segments[0].assumed == "material taken from neighbours"
-    )
+    first = correlation_path(again, "V1", fitting_b="H1").segments[0]
+    assert (first.assumed, first.could_be) == ("material taken from neighbours", could_be[0])
+    assert {d["could_be"] for *_, d in again.graph.edges(data=True)} == set(could_be)
 
 
 def test_a_network_without_fittings_or_changes(make_layers: Maker, tmp_path: Path) -> None:
@@ -121,7 +131,7 @@ def test_other_files_are_no_saved_networks(make_layers: Maker, tmp_path: Path) -
     [
         (
             "UPDATE network_info SET value = '9' WHERE name = 'format'",
-            "format 9; this netcorr opens format 2",
+            "format 9; this netcorr opens format 3",
         ),
         ("UPDATE network_edges SET to_node = 77", "were changed, or do not belong together; save it again"),
         ("DELETE FROM network_info", "format unknown"),
