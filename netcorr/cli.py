@@ -60,12 +60,25 @@ def _click_parameter(parameter: Parameter) -> click.Parameter:
         return click.Argument([parameter.name], type=str, metavar=parameter.name.upper())
     return click.Option(
         [*parameter.options, parameter.name],
-        type=str if parameter.kind != "flag" else bool,
-        is_flag=parameter.kind == "flag",
+        type=_Value() if parameter.kind != "flag" else bool,
+        is_flag=True if parameter.kind == "flag" else None,  # False would take -1 for another option
         metavar=_metavar(parameter),
         required=parameter.required,
         help=option_help(parameter),
     )
+
+
+class _Value(click.types.StringParamType):
+    """A word after an option; the next option in its place means that it was forgotten."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """Take the word as it is; the declaration checks what it means."""
+        options = [] if ctx is None else [name for each in ctx.command.params for name in each.opts]
+        if value in options and param is not None:
+            raise click.BadOptionUsage(
+                param.opts[-1], f"Option '{param.opts[-1]}' requires an argument; {value} came instead.", ctx
+            )
+        return str(value)
 
 
 def _metavar(parameter: Parameter) -> str | None:

@@ -121,6 +121,11 @@ def test_every_kind_of_option_reaches_the_function(capsys: pytest.CaptureFixture
         ([], "SOURCE"),
         (["a.gpkg", "--what"], "--what"),
         (["a.gpkg", "--band", "3"], "--band"),
+        (["a.gpkg", "--length", "-1"], "Length (--length): -1; give 0 to 9 m"),
+        (["a.gpkg", "--length=-0.5"], "Length (--length): -0.5; give 0 to 9 m"),
+        (["a.gpkg", "--band", "-5-100"], "-5-100; give two numbers"),
+        (["a.gpkg", "--length", "--fast"], "Option '--length' requires an argument; --fast came instead"),
+        (["a.gpkg", "--length"], "Option '--length' requires an argument"),
     ],
 )
 def test_wrong_use_ends_with_2_and_one_line(

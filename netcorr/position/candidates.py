@@ -162,7 +162,7 @@ def _between(
         stretches=(stretch(path, one.low_m, high_m=one.high_m),),
         stretch_m=((one.low_m, one.high_m),),
         branches=branches,
-        note=_note(branches, used=used, rounds=len(evidence)),
+        note=_note(branches, path=path, used=used, rounds=len(evidence)),
     )
 
 
@@ -237,17 +237,23 @@ def _rounds_that_agree(evidence: Sequence[DelayEvidence], *, delay_s: float, sd_
     return count
 
 
-def _note(branches: tuple[Branch, ...], *, used: int, rounds: int) -> str:
+def _note(branches: tuple[Branch, ...], *, path: CorrelationPath, used: int, rounds: int) -> str:
     """What a crew should know of a candidate between the sensors."""
     notes = []
     for branch in branches:
-        pipes = ", ".join(branch.pipe_ids[:4]) + (" ..." if len(branch.pipe_ids) > 4 else "")
         notes.append(
             f"a tee lies inside the stretch at {branch.from_a_m:.1f} m from A: a leak on the side pipe "
-            f"({pipes}) would look the same"
+            f"({_some_of(branch.pipe_ids)}) would look the same"
         )
     if rounds == 1:
         notes.append("one round only: usage cannot be told from a leak; record again at another time")
     elif used < rounds:
         notes.append(f"heard in {used} of {rounds} rounds")
+    assumed = tuple(dict.fromkeys(segment.pipe_id for segment in path.segments if segment.assumed))
+    if assumed:
+        notes.append(f"rests on what was assumed of {_some_of(assumed)}, as the map does not say it")
     return "; ".join(notes)
+
+
+def _some_of(pipes: tuple[str, ...]) -> str:
+    return ", ".join(pipes[:4]) + (" ..." if len(pipes) > 4 else "")
