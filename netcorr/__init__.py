@@ -46,6 +46,7 @@ if TYPE_CHECKING:
     doctor: ToolFunction
     inspect: ToolFunction
     locate: ToolFunction
+    rehearse: ToolFunction
     report: ToolFunction
 
 #: Where each name that is no tool comes from; loaded when it is first used.
@@ -66,6 +67,7 @@ __all__ = [
     "locate",
     "pipe_wave_speed",
     "read_network",
+    "rehearse",
     "report",
 ]
 

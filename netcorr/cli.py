@@ -88,6 +88,8 @@ def _metavar(parameter: Parameter) -> str | None:
         return "|".join(parameter.choices)
     if parameter.kind == "range":
         return "LOW-HIGH"
+    if parameter.kind.startswith("folder"):
+        return "FOLDER"
     return "NUMBER" if parameter.kind in NUMERIC else "FILE" if "file" in parameter.kind else "TEXT"
 
 

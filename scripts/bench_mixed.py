@@ -16,6 +16,7 @@ import numpy as np
 
 from netcorr.errors import NetcorrError
 from netcorr.position import locate_survey
+from netcorr.rehearsal.hand_over import as_recordings
 from netcorr.simulation import (
     Burst,
     Conditions,
@@ -30,7 +31,6 @@ from netcorr.simulation import (
     simulate_survey,
 )
 from netcorr.speed import pipe_wave_speed
-from netcorr.tools.rehearsal import as_recordings
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

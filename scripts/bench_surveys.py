@@ -15,6 +15,7 @@ import numpy as np
 from netcorr.errors import NetcorrError
 from netcorr.network import build_network
 from netcorr.position import locate_survey
+from netcorr.rehearsal.hand_over import as_recordings
 from netcorr.simulation import (
     Conditions,
     DrawnLeak,
@@ -28,7 +29,6 @@ from netcorr.simulation import (
     simulate_survey,
 )
 from netcorr.speed import pipe_wave_speed
-from netcorr.tools.rehearsal import as_recordings
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -27,6 +27,7 @@ MAY_IMPORT = {
     "planning": {"layers", "network", "path", "speed"},
     "verification": {"layers", "network", "path", "speed", "position"},
     "simulation": {"layers", "network", "speed"},
+    "rehearsal": {"layers", "network", "path", "speed", "recordings", "delay", "position", "simulation"},
     "export": {
         "layers",
         "network",
@@ -37,6 +38,7 @@ MAY_IMPORT = {
         "position",
         "planning",
         "verification",
+        "rehearsal",
     },
     "tools": {
         "layers",
@@ -49,6 +51,7 @@ MAY_IMPORT = {
         "planning",
         "verification",
         "simulation",
+        "rehearsal",
         "export",
     },
     "cli_feedback": set(),

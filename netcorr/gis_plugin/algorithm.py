@@ -168,6 +168,7 @@ class ToolAlgorithm(QgsProcessingAlgorithm):
             "source": self.parameterAsFile,
             "file_in": self.parameterAsFile,
             "folder_in": self.parameterAsFile,
+            "folder_out": self.parameterAsString,
             "number": self.parameterAsDouble,
             "integer": self.parameterAsDouble,
         }

@@ -12,6 +12,7 @@ from qgis.core import (
     QgsProcessingParameterEnum,
     QgsProcessingParameterFile,
     QgsProcessingParameterFileDestination,
+    QgsProcessingParameterFolderDestination,
     QgsProcessingParameterNumber,
     QgsProcessingParameterRange,
     QgsProcessingParameterString,
@@ -129,6 +130,10 @@ def _file_out(p: Mapping[str, Any], title: str, optional: bool) -> QgsProcessing
     return QgsProcessingParameterFileDestination(p["name"], title, _filter(p), None, optional, not optional)
 
 
+def _folder_out(p: Mapping[str, Any], title: str, optional: bool) -> QgsProcessingParameterDefinition:
+    return QgsProcessingParameterFolderDestination(p["name"], title, None, optional, not optional)
+
+
 def _number(p: Mapping[str, Any], title: str, optional: bool) -> QgsProcessingParameterDefinition:
     whole = p["kind"] == "integer"
     kind = QgsProcessingParameterNumber.Integer if whole else QgsProcessingParameterNumber.Double
@@ -163,6 +168,7 @@ _MAKERS = {
     "source": _file,
     "file_in": _file,
     "folder_in": _folder,
+    "folder_out": _folder_out,
     "file_out": _file_out,
     "number": _number,
     "integer": _number,

@@ -75,19 +75,30 @@ def place_on_pipe(network: PipeNetwork, pipe_id: str, *, into_m: float) -> Place
             remedy="check the id against the mains layer",
         )
     ends = {data["to_node"] for _, data in pieces.values()}
-    node = next((start for start in pieces if start not in ends), next(iter(pieces)))
+    over = {there for end in ends for there in _across_valve(network, end)}
+    node = next((start for start in pieces if start not in over), next(iter(pieces)))
     left_m = into_m
     while node in pieces:
         edge, data = pieces.pop(node)
         if 0 <= left_m <= data["length_m"]:
             return Place(edge, left_m)
         left_m -= data["length_m"]
-        node = data["to_node"]
+        node = next((there for there in _across_valve(network, data["to_node"]) if there in pieces), -1)
     raise SimulationError(
         f"{network.source}, pipe {pipe_id}",
         found=f"no point {into_m} m from its start; it is {into_m - left_m:.1f} m long",
         remedy="give a distance within the main",
     )
+
+
+def _across_valve(network: PipeNetwork, node: int) -> list[int]:
+    """A node, and those on the other sides of a closed valve that sits on it."""
+    found = [node]
+    for here in found:
+        for _, other, data in network.graph.edges(here, data=True):
+            if not data["is_open"] and data["drawn_length_m"] == 0 and other not in found:
+                found.append(other)
+    return found
 
 
 @dataclass(frozen=True)
@@ -129,10 +140,20 @@ class LeakSource:
         Where.
     spectrum : Spectrum
         Power of its volume velocity.
+    loudness_db : float or None
+        Its power at the very place over the usual ambient power, in `Conditions.band_hz`: what reaches the
+        sensors is then up to the pipes. None: as loud as `Conditions.snr_db` says. [dB]
     """
 
     place: Place
     spectrum: Spectrum = LEAK_SPECTRUM
+    loudness_db: float | None = None
+
+    def __post_init__(self) -> None:
+        if self.loudness_db is not None and not math.isfinite(self.loudness_db):
+            raise SimulationError(
+                "leak", found=f"a loudness of {self.loudness_db} dB", remedy="give a finite number"
+            )
 
 
 @dataclass(frozen=True)
@@ -283,7 +304,7 @@ class Conditions:
     ----------
     snr_db : float
         Power of the leak noise over the ambient noise in `band_hz`, at the sensor with the second
-        highest such ratio: the quieter one of two. [dB]
+        highest such ratio: the quieter one of two. Not used for a leak with a loudness of its own. [dB]
     band_hz : (float, float)
         Band in which levels are stated. [Hz]
     noise_colour : {'white', 'pink', 'red'}

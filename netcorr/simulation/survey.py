@@ -258,11 +258,16 @@ class _Scene:
             speeds=speeds or TrueSpeeds(),
             soil=soil,
         )
-        responses = _pipe_responses(local, sources, stage)
+        *at_sensors, at_leak = _pipe_responses(local, sources, stage)
+        responses = np.array(at_sensors)
         ambient_db = np.array([sensor.noise_level_db for sensor in sensors])
         power = band_power(np.abs(responses) ** 2, stage.frequency_hz, stage.conditions.band_hz)
         ratio = power / 10 ** (ambient_db[:, None] / 10)
-        factors = [_level(source, ratio[:, i], stage.conditions) for i, source in enumerate(sources)]
+        own = band_power(np.abs(at_leak[0]) ** 2, stage.frequency_hz, stage.conditions.band_hz)
+        factors = [
+            _level(source, ratio[:, i], stage.conditions, at_place=float(own))
+            for i, source in enumerate(sources)
+        ]
         responses *= np.array(factors)[:, None]
         if isinstance(sources[0], LeakSource):
             silent = 10 * np.log10(np.maximum(factors[0] ** 2 * ratio[:, 0], 1e-30))
@@ -285,12 +290,15 @@ class _Scene:
 
 
 def _pipe_responses(local: LocalPipes, sources: Sequence[_Source], stage: _Stage) -> Complex:
-    """Shape (sensors, sources, f): pressure for a source of its spectrum, at the frequencies of the stage."""
+    """Pressure for a source of its spectrum, at the frequencies of the stage.
+
+    Shape (sensors + 1, sources, f): at the sensors, and last at the place of the first source itself.
+    """
     grid = stage.grid
     transfer = transfer_functions(
         local.lines,
         sources=local.source_nodes,
-        receivers=local.sensor_nodes,
+        receivers=(*local.sensor_nodes, local.source_nodes[0]),
         terminations=local.terminations,
     )
     fine = np.fft.rfft(grid.to_time(transfer, high_pass_hz=LOW_CORNER_HZ), n=stage.size)
@@ -298,9 +306,11 @@ def _pipe_responses(local: LocalPipes, sources: Sequence[_Source], stage: _Stage
     return np.asarray(fine * shapes * np.exp(2j * np.pi * stage.frequency_hz * grid.lead_in_s))
 
 
-def _level(source: _Source, power_ratio: Real, conditions: Conditions) -> float:
+def _level(source: _Source, power_ratio: Real, conditions: Conditions, *, at_place: float) -> float:
     """Factor that brings a source to its stated level over the ambient noise."""
     is_leak = isinstance(source, LeakSource)
+    if isinstance(source, LeakSource) and source.loudness_db is not None:
+        return float(np.sqrt(10 ** (source.loudness_db / 10) / at_place))
     heard = np.sort(power_ratio)[::-1]
     reference = float(heard[min(1, heard.size - 1)] if is_leak else heard[0])
     if not reference > 1e-9 * float(heard[0]) or not math.isfinite(reference):

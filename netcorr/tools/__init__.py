@@ -8,6 +8,7 @@ from netcorr.tools.list_tools import list_tool
 from netcorr.tools.locate import TOOL as LOCATE
 from netcorr.tools.plugin import plugin_tool
 from netcorr.tools.registry import Registry, installed_tools
+from netcorr.tools.rehearse import TOOL as REHEARSE
 from netcorr.tools.report import TOOL as REPORT
 
 
@@ -20,6 +21,7 @@ TOOLS = Registry(
     (
         INSPECT,
         CHECK,
+        REHEARSE,
         LOCATE,
         REPORT,
         DOCTOR,

@@ -12,7 +12,17 @@ from netcorr.errors import UsageError
 
 #: What a parameter can be. A `source` is a map in any form GDAL reads; a `range` is two numbers >= 0.
 Kind = Literal[
-    "source", "file_in", "file_out", "folder_in", "number", "integer", "range", "choice", "text", "flag"
+    "source",
+    "file_in",
+    "file_out",
+    "folder_in",
+    "folder_out",
+    "number",
+    "integer",
+    "range",
+    "choice",
+    "text",
+    "flag",
 ]
 #: Geometry of a layer that goes in or comes out.
 Geometry = Literal["Point", "LineString", "MultiPolygon", "none"]
@@ -235,9 +245,21 @@ def _check_folder(p: Parameter, value: Any) -> Path:
     if not isinstance(value, (str, Path)) or not str(value).strip():
         raise _refuse(p, value, "the name of a folder")
     path = Path(value)
-    if not path.is_dir():
+    if p.kind == "folder_out":
+        _check_new_folder(p, path)
+    elif not path.is_dir():
         raise UsageError(p.label, found=f"{path}: there is no such folder", remedy="give one that is there")
     return path
+
+
+def _check_new_folder(p: Parameter, path: Path) -> None:
+    """Refuse a folder in which what is written would be mixed up with something else."""
+    if not path.absolute().parent.is_dir():
+        raise UsageError(
+            p.label, found=f"{path}: there is no folder {path.parent}", remedy="make that folder first"
+        )
+    if path.exists() and (not path.is_dir() or any(path.iterdir())):
+        raise UsageError(p.label, found=f"{path}: it is there and not empty", remedy="give a new folder")
 
 
 _CHECKS: dict[str, Callable[[Parameter, Any], Any]] = {
@@ -245,6 +267,7 @@ _CHECKS: dict[str, Callable[[Parameter, Any], Any]] = {
     "file_in": _check_file,
     "file_out": _check_file,
     "folder_in": _check_folder,
+    "folder_out": _check_folder,
     "number": _check_number,
     "integer": _check_integer,
     "range": _check_range,

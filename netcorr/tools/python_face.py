@@ -31,6 +31,7 @@ _TYPES = {
     "file_in": "path or DataFrame",
     "file_out": "path",
     "folder_in": "path",
+    "folder_out": "path",
     "number": "float",
     "integer": "int",
     "range": "(float, float)",

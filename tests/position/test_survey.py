@@ -14,6 +14,7 @@ from netcorr.errors import CancelledError, NoPathError, PathError, PositionError
 from netcorr.network import PipeNetwork
 from netcorr.position import LocateSettings, PairFix, SurveyFix, locate_survey
 from netcorr.recordings import SurveyRecordings
+from netcorr.rehearsal.hand_over import as_recordings
 from netcorr.simulation import (
     Burst,
     Conditions,
@@ -27,7 +28,6 @@ from netcorr.simulation import (
     random_street,
     simulate_survey,
 )
-from netcorr.tools.rehearsal import as_recordings
 
 Maker = Callable[..., Any]
 

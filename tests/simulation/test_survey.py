@@ -26,6 +26,7 @@ from netcorr.simulation.setup import (
     SensorSetup,
     Spectrum,
     TrueSpeeds,
+    place_on_pipe,
 )
 from netcorr.simulation.survey import AMBIENT_RMS, SimulatedRound, simulate_round, simulate_survey
 
@@ -340,3 +341,43 @@ def test_a_round_is_quick(network_of: NetworkMaker) -> None:
     begin = time.perf_counter()
     simulate_round(network, sensors=[A, B], leak=LEAK, conditions=Conditions(), rng=rng())
     assert time.perf_counter() - begin < 0.5
+
+
+def test_a_leak_of_a_given_loudness_is_heard_as_the_pipe_lets_it(network_of: NetworkMaker) -> None:
+    # an endless pipe: nothing comes back, so the level at the leak itself is the one that was asked for
+    network = network_of(
+        [(0, 1, 400.0), (1, 2, 1.0), (2, 3, 99.0), (3, 4, 400.0)], {"A": 1, "B": 2, "C": 3}, material="pvc"
+    )
+    sensors = [SensorSetup(logger=name, fitting=name) for name in "ABC"]
+    conditions = Conditions(snr_db=-3.0, band_hz=(20.0, 300.0), duration_s=2.0)
+
+    def heard_db(loudness_db: float | None) -> list[float]:
+        leak = LeakSource(place_on_pipe(network, "P0", into_m=399.0), loudness_db=loudness_db)
+        rng = np.random.default_rng(1)
+        one = simulate_round(network, sensors=sensors, leak=leak, conditions=conditions, rng=rng)
+        return [item.leak_snr_db for item in one.recordings]
+
+    quiet, loud, by_snr = heard_db(5.0), heard_db(25.0), heard_db(None)
+    assert quiet[0] == pytest.approx(5.0, abs=0.6), "a metre away it has lost next to nothing"
+    assert quiet[0] > quiet[1] > quiet[2]
+    assert np.subtract(loud, quiet) == pytest.approx(20.0, abs=1e-6)
+    assert by_snr[1] == pytest.approx(-3.0, abs=1e-6), "without a loudness the second loudest sensor counts"
+    assert np.diff(by_snr) == pytest.approx(np.diff(quiet), abs=1e-6), "the pipes are the same"
+
+
+def test_a_leak_too_far_away_is_only_faint_when_its_loudness_is_given(network_of: NetworkMaker) -> None:
+    network = network_of([(0, 1, 100.0), (2, 3, 100.0)], {"A": 1, "B": 2})
+    sensors = [SensorSetup(logger=name, fitting=name) for name in "AB"]
+    place = place_on_pipe(network, "P0", into_m=50.0)
+    rng = np.random.default_rng(1)
+    conditions = Conditions(duration_s=2.0)
+    one = simulate_round(
+        network, sensors=sensors, leak=LeakSource(place, loudness_db=10.0), conditions=conditions, rng=rng
+    )
+    assert one.recordings[0].leak_snr_db > 0.0
+    assert one.recordings[1].leak_snr_db < -200.0, "no pipe leads there"
+
+
+def test_a_loudness_that_is_none_is_refused() -> None:
+    with pytest.raises(SimulationError, match="loudness"):
+        LeakSource(Place((0, 1, 0), 1.0), loudness_db=math.nan)

@@ -10,8 +10,8 @@ import pytest
 
 from netcorr.errors import RecordingError
 from netcorr.recordings import read_deployments, read_rounds
+from netcorr.rehearsal.hand_over import as_recordings
 from netcorr.simulation import SensorSetup, SimulatedRecording, SimulatedRound, write_survey
-from netcorr.tools.rehearsal import as_recordings
 
 START = datetime(2026, 3, 1, 2, tzinfo=UTC)
 RATE_HZ = 4000.0

@@ -1,0 +1,1 @@
+"""A rehearsal as layers, words and a record for machines."""
