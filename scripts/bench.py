@@ -11,6 +11,7 @@ import os
 import platform
 import sys
 import time
+from pathlib import Path
 
 from bench_table import Target, target_table
 
@@ -18,7 +19,7 @@ from bench_table import Target, target_table
 BENCHES: dict[str, tuple[str, ...]] = {
     "locate": ("surveys", "seed", "workers"),
     "delay": ("surveys", "seed", "workers"),
-    "calibration": ("surveys", "seed", "workers"),
+    "calibration": ("surveys", "seed", "workers", "outcomes"),
     "screen": ("surveys", "seed"),
     "network": ("seed",),
     "start": (),
@@ -49,6 +50,12 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("what", choices=tuple(BENCHES))
     parser.add_argument("--surveys", type=_positive, help="surveys or draws of each kind (default: all)")
     parser.add_argument("--seed", type=int, default=1, help="another seed, other surveys (default: 1)")
+    parser.add_argument(
+        "--outcomes",
+        type=Path,
+        help="file to keep the outcome of every survey in (calibration): a run that was broken off goes on "
+        "from there, unless code of netcorr has changed since",
+    )
     parser.add_argument("--workers", type=_positive, default=2, help="processes (default: 2)")
     return parser
 

@@ -58,6 +58,8 @@ LEAD_SD_M = 0.15
 WITH_USAGE = 0.35
 USAGE_BETWEEN = 0.3
 REVERSED = 0.15
+#: Clocks run at speeds of their own, which nobody tells the locator (sd of one). [1e-6]
+CLOCK_DRIFT_SD_PPM = 8.0
 
 Kind = Literal["leak", "two", "outside", "none"]
 Mix = Literal["metal", "mixed", "plastic"]
@@ -232,7 +234,10 @@ def _unanswered(survey: MixedSurvey) -> MixedAnswer:
 def _sensors(
     scenario: Scenario, rng: np.random.Generator, *, clock_sd_s: float
 ) -> tuple[SensorSetup, SensorSetup]:
-    a, b = pair_of_sensors(scenario, rng, clock_sd_s=clock_sd_s, noise_spread_db=3.0)
+    a, b = (
+        replace(one, clock_drift_ppm=float(rng.normal(0, CLOCK_DRIFT_SD_PPM)))
+        for one in pair_of_sensors(scenario, rng, clock_sd_s=clock_sd_s, noise_spread_db=3.0)
+    )
     return (replace(a, polarity=-1) if rng.random() < REVERSED else a), b
 
 

@@ -16,7 +16,13 @@ Result = TypeVar("Result")
 ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 
 
-def run_all(function: Callable[[Job], Result], jobs: Sequence[Job], *, workers: int) -> list[Result]:
+def run_all(
+    function: Callable[[Job], Result],
+    jobs: Sequence[Job],
+    *,
+    workers: int,
+    keep: Callable[[Result], None] | None = None,
+) -> list[Result]:
     """Call a function for every job and return the results in order; progress goes to stderr.
 
     Parameters
@@ -27,6 +33,8 @@ def run_all(function: Callable[[Job], Result], jobs: Sequence[Job], *, workers: 
         One argument each.
     workers : int
         Processes.
+    keep : callable, optional
+        Called with every result as soon as it is there, to store it.
 
     Returns
     -------
@@ -40,6 +48,8 @@ def run_all(function: Callable[[Job], Result], jobs: Sequence[Job], *, workers: 
     with ProcessPoolExecutor(max_workers=workers, mp_context=fresh) as pool:
         for result in pool.map(function, jobs, chunksize=4):
             results.append(result)
+            if keep is not None:
+                keep(result)
             if sys.stderr.isatty() or len(results) % 50 == 0 or len(results) == len(jobs):
                 print(f"\r{len(results)} of {len(jobs)}", end="", file=sys.stderr, flush=True)
     print(file=sys.stderr)

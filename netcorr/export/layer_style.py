@@ -176,6 +176,11 @@ _PATHS = LayerStyle(
             Stroke(QUIET, 0.7, dashed=True),
             (Condition("outcome", "=", "no leak heard"),),
         ),
+        Rule(
+            "Nothing learnt, neither way",
+            Stroke(QUIET, 0.5, dashed=True),
+            (Condition("outcome", "=", "nothing learnt"),),
+        ),
     ),
     tip=("sensor_a", "sensor_b", "outcome", "materials"),
 )

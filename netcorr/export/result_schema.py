@@ -262,7 +262,7 @@ CORRELATION_PATHS = ResultLayer(
         Column("materials", "text", "Pipes from A to B: length, material, diameter"),
         Column("pipe_ids", "text", "Mains from A to B"),
         Column("second_length_m", "real", "Next shortest way by pipe, when near enough to matter [m]"),
-        Column("outcome", "text", "between, at or beyond A, at or beyond B, no leak heard"),
+        Column("outcome", "text", "between, at or beyond A, at or beyond B, no leak heard, nothing learnt"),
         Column("probability_between", "real", "Probability of a leak between the sensors, 0 to 1"),
         Column("probability_beyond_a", "real", "Probability of noise from at or beyond sensor_a, 0 to 1"),
         Column("probability_beyond_b", "real", "Probability of noise from at or beyond sensor_b, 0 to 1"),

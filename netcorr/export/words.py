@@ -113,9 +113,15 @@ def headline(fix: SurveyFix, *, rounds: int) -> str:
         return f"{who}: no leak between sensors, but noise from at or beyond one of them. Do not dig on it."
     if between:
         return f"{who}: only a faint sign of a leak. Do not dig on it; record again."
+    return f"{who}: {_without_candidates(fix)}"
+
+
+def _without_candidates(fix: SurveyFix) -> str:
     if any(is_spread_out(pair) for pair in fix.pairs):
-        return f"{who}: noise from between sensors, but no place can be named. Record again before digging."
-    return f"{who}: no leak heard. Silence is not proof."
+        return "noise from between sensors, but no place can be named. Record again before digging."
+    if fix.pairs and all(pair.outcome == "nothing learnt" for pair in fix.pairs):
+        return "nothing was learnt, neither for a leak nor against one. Record again."
+    return "no leak heard. Silence is not proof."
 
 
 def candidate_title(candidate: Candidate, fix: SurveyFix) -> str:

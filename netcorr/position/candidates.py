@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 BRANCH_REACH_M = 150.0
 #: An area that is most of the path says nothing: it is not listed as a candidate.
 LARGEST_SHARE = 0.6
+#: An area may have to hold more than this; what it takes in for that must still stand out from the path.
+SURE_LEVEL = 0.95
 #: A tee this near a stretch belongs to it. [m]
 TEE_MARGIN_M = 0.5
 
@@ -65,7 +67,9 @@ def find_candidates(
         Between the sensors, and at or beyond either of them.
     """
     found: list[Candidate] = []
-    stretches = highest_density_stretches(posterior.position_m, posterior.density_per_m, level=settings.level)
+    stretches = highest_density_stretches(
+        posterior.position_m, posterior.density_per_m, level=settings.level, sure_level=SURE_LEVEL
+    )
     spread_m = math.fsum(one.high_m - one.low_m for one in stretches)
     if spread_m <= LARGEST_SHARE * path.length_m:
         found += [

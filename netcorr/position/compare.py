@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from netcorr.delay import correct_drift, delay_evidence, estimate_drift
-from netcorr.delay.drift import LEAST_DURATION_S
+from netcorr.delay.drift import LEAST_DURATION_S, TYPICAL_DRIFT_PPM
 
 if TYPE_CHECKING:
     from netcorr.delay.dispersion import Dispersion
@@ -65,7 +65,10 @@ def compare(
     drift_sd_s = 0.0
     # where the table says of both how well their drift is known, it is not estimated
     known = all(one.deployment.clock_drift_sd_ppm is not None for one in recordings)
-    if a.duration_s >= LEAST_DURATION_S and not known:
+    if a.duration_s < LEAST_DURATION_S and not known:
+        # too short to read a drift from: at mid-record it has done what such clocks usually do
+        drift_sd_s = 1e-6 * TYPICAL_DRIFT_PPM * a.duration_s / 2
+    elif not known:
         drift = estimate_drift(a, b, max_delay_s=max_delay_s)
         drift_sd_s = drift.remaining_sd_s
         if drift.significant:

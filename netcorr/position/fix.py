@@ -16,8 +16,8 @@ if TYPE_CHECKING:
     from netcorr.recordings.recording import Rejected, Round
     from netcorr.speed.wave_speed import WaveSpeed
 
-#: What a pair can say; all four are results.
-Outcome = Literal["between", "at or beyond A", "at or beyond B", "no leak heard"]
+#: What a pair can say; all are results. "nothing learnt" is no answer either way: the recordings cannot tell.
+Outcome = Literal["between", "at or beyond A", "at or beyond B", "no leak heard", "nothing learnt"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -145,7 +145,7 @@ class PairFix:
     speeds : tuple of WaveSpeed
         One for each segment of `path`.
     outcome : Outcome
-        The most probable of the four.
+        The most probable of the four hypotheses, or that nothing was learnt of any.
     probability_between, probability_beyond_a, probability_beyond_b, probability_none : float
         They sum to 1.
     candidates : tuple of Candidate

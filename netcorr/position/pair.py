@@ -32,6 +32,14 @@ NO_PLACE = (
     "better clocks or known wave speeds"
 )
 
+#: What all rounds together teach must come to this, or the answer is what was assumed before. [nats]
+LEAST_LEARNT_NATS = 0.02
+#: Note of a pair that learnt nothing.
+NOTHING_LEARNT = (
+    "nothing was learnt: the recordings speak neither for a leak nor against one, and the probabilities are "
+    "those assumed before; record longer, at a quieter hour, or nearer"
+)
+
 #: Twice the clocks' standard deviation, brought to the path, is said from this share of its length on,
 CLOCK_SHARE = 0.25
 #: or where it is the largest part of what is uncertain and more than a crew would dig anyway. [m]
@@ -136,6 +144,8 @@ def locate_pair(
         posterior, times, path=path, network=network, evidence=evidence, settings=settings
     )
     notes = _notes(path, speeds=speeds, evidence=evidence, times=times)
+    if outcome == "nothing learnt":
+        candidates, notes = (), (NOTHING_LEARNT, *notes)
     if posterior.between > 0.5 and not any(candidate.in_bracket for candidate in candidates):
         notes += (NO_PLACE,)
     budget = error_budget(posterior, times, evidence=evidence)
@@ -170,7 +180,9 @@ def _middle_hz(evidence: Sequence[DelayEvidence]) -> float:
 
 
 def _outcome(posterior: PairPosterior) -> Outcome:
-    """Name the most probable hypothesis."""
+    """Name the most probable hypothesis, unless nothing told it from the others."""
+    if posterior.learnt_nats < LEAST_LEARNT_NATS:
+        return "nothing learnt"
     named: tuple[tuple[float, Outcome], ...] = (
         (posterior.none, "no leak heard"),
         (posterior.between, "between"),

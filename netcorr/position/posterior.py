@@ -9,11 +9,13 @@ unlikely.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy import ndimage
+from scipy.special import rel_entr
 
 from netcorr.errors import PositionError
 from netcorr.position.passing import weigh_rounds
@@ -48,6 +50,8 @@ class PairPosterior:
         Shape (n,): density of the position given a leak between the sensors; integrates to 1. [1/m]
     between, beyond_a, beyond_b, none : float
         Probabilities of the four hypotheses; they sum to 1.
+    learnt_nats : float
+        How far all this is from what was assumed before anything was heard (relative entropy). [nats]
     """
 
     position_m: NDArray[np.float64]
@@ -56,6 +60,7 @@ class PairPosterior:
     beyond_a: float
     beyond_b: float
     none: float
+    learnt_nats: float = math.inf
 
 
 def pair_posterior(
@@ -106,17 +111,21 @@ def pair_posterior(
         along, ends = _fitted(along, ends, log_fit=log_fit)
     x = times.position_m
     inside = float(np.trapezoid(along, x) / (x[-1] - x[0]))
-    weights = np.array(
-        [
-            settings.prior_between * inside,
-            settings.prior_beyond / 2 * ends[0],
-            settings.prior_beyond / 2 * ends[1],
-            (1 - settings.prior_between - settings.prior_beyond) * np.exp(min(log_none - log_scale, 700.0)),
-        ]
-    )
+    prior = _priors(settings)
+    weights = prior * [inside, *ends, np.exp(min(log_none - log_scale, 700.0))]
     probability = weights / weights.sum()
     density = along / (inside * (x[-1] - x[0]))
-    return PairPosterior(x, density, *(float(p) for p in probability))
+    of_place = rel_entr(density, 1 / (x[-1] - x[0]))
+    learnt_nats = rel_entr(probability, prior).sum() + probability[0] * np.trapezoid(of_place, x)
+    between, beyond_a, beyond_b, none = (float(p) for p in probability)
+    return PairPosterior(x, density, between, beyond_a, beyond_b, none, learnt_nats=float(learnt_nats))
+
+
+def _priors(settings: LocateSettings) -> NDArray[np.float64]:
+    """Of a leak between, a source at or beyond A, one at or beyond B, and of silence, shape (4,)."""
+    beyond = settings.prior_beyond / 2
+    none = 1 - settings.prior_between - settings.prior_beyond
+    return np.array([settings.prior_between, beyond, beyond, none])
 
 
 def _fitted(

@@ -38,7 +38,11 @@ class Stretch:
 
 
 def highest_density_stretches(
-    position_m: NDArray[np.float64], density_per_m: NDArray[np.float64], *, level: float
+    position_m: NDArray[np.float64],
+    density_per_m: NDArray[np.float64],
+    *,
+    level: float,
+    sure_level: float | None = None,
 ) -> tuple[Stretch, ...]:
     """Highest-density region as stretches of pipe, most probable first.
 
@@ -50,11 +54,15 @@ def highest_density_stretches(
         Shape (n,), integrates to 1. [1/m]
     level : float
         Probability to hold, 0 to 1.
+    sure_level : float, optional
+        Beyond this level only points are taken at which the leak is likelier than anywhere on average: the
+        last percent is often spread over all of the path, in which every ripple would be a stretch.
 
     Returns
     -------
     tuple of Stretch
-        Together they hold at least `level`.
+        Together they hold at least `level`, or less of it where `sure_level` is given, and then all that
+        stands out.
 
     Examples
     --------
@@ -68,6 +76,9 @@ def highest_density_stretches(
     mass = density_per_m / density_per_m.sum()
     order = np.argsort(mass)[::-1]
     count = int(np.searchsorted(np.cumsum(mass[order]), level)) + 1
+    if sure_level is not None:
+        sure = int(np.searchsorted(np.cumsum(mass[order]), sure_level)) + 1
+        count = min(count, max(sure, int(np.count_nonzero(mass > 1 / mass.size))))
     chosen = np.zeros(mass.size, dtype=bool)
     chosen[order[:count]] = True
     index = np.flatnonzero(chosen)

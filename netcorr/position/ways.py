@@ -30,6 +30,8 @@ MOST_SHARPENED = 4.0
 #: Sine of the angle between the pattern that the map foretells and the one that is seen: standard deviation
 #: of what mountings, losses and noise make of it (from simulated streets with branches of twice the main).
 PATTERN_SD = 0.25
+#: Evidence that ripples of noise may reach: a pattern that stands out less tells less, and none tells nothing.
+CLEAR_NATS = 5.0
 #: Patterns are compared as smooth curves over delay, at least this wide (sd). [s]
 PATTERN_WIDTH_S = 1e-3
 #: It may be shifted as a whole, since speeds and clocks are not known better (standard deviations),
@@ -140,7 +142,8 @@ def log_pattern_fit(echoes: PathEchoes, *, seen: SeenEvidence) -> NDArray[np.flo
     points = np.arange(echoes.delay_s.shape[1])
     some = np.unique(np.append(points[::PATTERN_STRIDE], points[-1]))
     cosine = _cosine(echoes.delay_s[:, some], echoes.strength[:, some], seen)
-    log_fit = np.interp(points, some, -0.5 * (1 - cosine**2) / PATTERN_SD**2)
+    told = min(float(np.ptp(seen.log_evidence)) / CLEAR_NATS, 1.0)
+    log_fit = np.interp(points, some, -0.5 * told * (1 - cosine**2) / PATTERN_SD**2)
     per_point_s = max(float(np.abs(np.diff(echoes.delay_s[0])).min()), 1e-9)
     reach = int(np.ceil(WITHIN_SD * seen.width_s / per_point_s))
     fit: NDArray[np.float64] = ndimage.maximum_filter1d(

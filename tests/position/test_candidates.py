@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -228,6 +229,19 @@ def test_higher_level_widens_the_stretch(street: Finder) -> None:
     # one and two standard deviations of a normal density
     assert (wide.high_m - wide.low_m) / (narrow.high_m - narrow.low_m) == pytest.approx(1.96, rel=0.1)
     assert wide.probability > narrow.probability
+
+
+@pytest.mark.parametrize("rounds", [1, 2])
+def test_a_very_high_level_does_not_shatter_the_area(street: Finder, rounds: int) -> None:
+    # what a single round leaves open (usage?) lies evenly on the path, with the ripples of the evidence
+    loud = street.evidence({30.0: 25.0})
+    ripple = 0.7 * np.sin(loud.delay_s * 2 * np.pi / 3e-3)
+    evidence = [replace(loud, log_likelihood=np.logaddexp(loud.log_likelihood, ripple))] * rounds
+    args = (street.times, street.path, street.network)
+    high, higher = (candidates_of(evidence, *args, LocateSettings(level=p)) for p in (0.95, 0.99))
+    assert len(high) == len(higher) == 1
+    assert higher[0].low_m <= high[0].low_m < high[0].high_m <= higher[0].high_m
+    assert higher[0].high_m - higher[0].low_m < 2 * (high[0].high_m - high[0].low_m)
 
 
 def test_rounds_that_carry_the_evidence_are_counted(street: Finder) -> None:

@@ -78,7 +78,14 @@ def test_clocks_that_agree_are_left_alone() -> None:
 def test_a_short_round_says_nothing_of_drift() -> None:
     evidence, drift_sd_s = compared(heard(20.0, seconds=10.0))
     assert not any("drift" in text for text in evidence.notes)
-    assert drift_sd_s == 0
+    # 15 millionths between two crystals, over half of 10 s
+    assert drift_sd_s == pytest.approx(75e-6)
+
+
+def test_a_short_round_rests_on_what_the_table_says_of_drift() -> None:
+    evidence, drift_sd_s = compared(heard(0.0, seconds=10.0), sd_ppm=0.5)
+    assert evidence.peak_delay_s == pytest.approx(DELAY_S, abs=2e-5)
+    assert drift_sd_s == 0  # the table's own share is part of the site's clock
 
 
 def test_what_the_table_knows_is_not_estimated() -> None:

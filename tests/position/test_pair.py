@@ -14,7 +14,7 @@ from netcorr.errors import PositionError, SpeedError
 from netcorr.network import PipeNetwork
 from netcorr.path import CorrelationPath, correlation_path
 from netcorr.position import LocateSettings, PairFix, PathTimes, locate_pair, path_speeds, path_times
-from netcorr.position.pair import NO_PLACE
+from netcorr.position.pair import NO_PLACE, NOTHING_LEARNT
 from netcorr.speed import pipe_wave_speed
 from netcorr.speed.wave_speed import WaveSpeed
 
@@ -148,8 +148,21 @@ def test_silence(locate: Callable[..., PairFix]) -> None:
     assert fix.notes == tuple(note for note in fix.notes if note != NO_PLACE)
 
 
+def test_recordings_that_say_nothing_teach_nothing(locate: Callable[..., PairFix]) -> None:
+    fix = locate({}, {}, floor=0.0)
+    assert fix.outcome == "nothing learnt"
+    # what stands there is what was assumed before, and no place follows from it
+    assert fix.probability_between == pytest.approx(SETTINGS.prior_between)
+    assert fix.candidates == ()
+    assert NOTHING_LEARNT in fix.notes
+    # a little that speaks against a leak is something
+    silence = locate({}, {}, floor=-0.5)
+    assert silence.outcome == "no leak heard"
+    assert NOTHING_LEARNT not in silence.notes
+
+
 def test_probabilities_are_those_of_four_answers(locate: Callable[..., PairFix], times: PathTimes) -> None:
-    for peaks in ({}, {at(times, 2.0): 12.0}, {at(times, 70.0): 6.0}):
+    for peaks in ({at(times, 2.0): 12.0}, {at(times, 70.0): 6.0}):
         fix = locate(peaks, peaks)
         four = {
             "between": fix.probability_between,

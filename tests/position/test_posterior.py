@@ -115,6 +115,28 @@ def test_evidence_of_nothing_leaves_the_priors(times: PathTimes, make_evidence: 
     posterior = pair_posterior(times, [make_evidence(times, {}, floor=0.0)] * rounds, settings=SETTINGS)
     assert probabilities(posterior) == pytest.approx((0.4, 0.15, 0.15, 0.3))
     assert posterior.density_per_m == pytest.approx(np.full(times.position_m.size, 1 / 100), rel=1e-6)
+    assert posterior.learnt_nats == pytest.approx(0, abs=1e-9)
+
+
+@given(at=shares, height=st.floats(0.0, 60.0), floor=st.floats(-8.0, 0.0))
+@few
+def test_what_is_learnt_is_never_less_than_nothing(
+    times: PathTimes, make_evidence: Maker, at: float, height: float, floor: float
+) -> None:
+    evidence = make_evidence(times, {delay_of(times, 100 * at): height}, floor=floor)
+    assert pair_posterior(times, [evidence], settings=SETTINGS).learnt_nats >= 0
+
+
+def test_what_is_learnt_of_the_place_alone_counts(times: PathTimes, make_evidence: Maker) -> None:
+    # by hand: all of the density in a tenth of the path is log(10) nats, for the share that lies between
+    delay_s = delay_of(times, 50.0)
+    sharp, dull = (
+        pair_posterior(times, [make_evidence(times, {delay_s: 30.0}, sd_s=sd_s)] * 2, settings=SETTINGS)
+        for sd_s in (2e-4, 2e-3)
+    )
+    assert sharp.learnt_nats - dull.learnt_nats == pytest.approx(
+        np.log(width_m(dull) / width_m(sharp)), abs=0.15
+    )
 
 
 def test_single_round_is_capped_however_loud(times: PathTimes, make_evidence: Maker) -> None:

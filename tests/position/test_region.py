@@ -144,3 +144,34 @@ def test_region_moves_with_the_origin(seed: int, shift_m: float, level: float) -
     there = highest_density_stretches(X + shift_m, density, level=level)
     assert [one.mass for one in there] == pytest.approx([one.mass for one in here])
     assert [one.low_m - shift_m for one in there] == pytest.approx([one.low_m for one in here], abs=1e-6)
+
+
+def test_ripples_of_an_even_floor_are_no_stretches_of_their_own() -> None:
+    # 3 % of the probability lies evenly along the path, rippled: 99 % must not pick the crests of it
+    ripple = 1 + 0.3 * np.sin(2 * np.pi * X / 3)
+    density = normalised(X, 0.97 * stats.norm.pdf(X, 40, 0.5) + 0.03 / 100 * ripple)
+    assert len(highest_density_stretches(X, density, level=0.99)) > 10
+    (one,) = highest_density_stretches(X, density, level=0.99, sure_level=0.95)
+    assert (one.low_m, one.high_m) == pytest.approx((38.4, 41.6), abs=0.4)
+    assert one.mass == pytest.approx(0.97, abs=0.01)
+
+
+def test_a_level_below_the_sure_one_is_held_in_full() -> None:
+    density = normalised(X, 0.6 * stats.norm.pdf(X, 40, 0.5) + 0.4 / 100)
+    plain, sure = (
+        highest_density_stretches(X, density, level=0.9, sure_level=given) for given in (None, 0.95)
+    )
+    assert plain == sure
+
+
+@given(seed=seeds, levels=st.tuples(levels, levels))
+@few
+def test_region_with_a_sure_level_lies_between_that_one_and_the_plain_one(
+    seed: int, levels: tuple[float, float]
+) -> None:
+    density = humps(seed)
+    sure_level, level = sorted(levels)
+    cut = chosen(highest_density_stretches(X, density, level=level, sure_level=sure_level))
+    low, high = (chosen(highest_density_stretches(X, density, level=one)) for one in (sure_level, level))
+    assert (cut | ~low).all()
+    assert (high | ~cut).all()
