@@ -31,6 +31,9 @@ BLOCK_DELAYS = 3.0
 FEWEST, MOST = 4, 12
 #: A source is uneven when the other blocks show less than this share of what the strongest let expect.
 UNEVEN = 0.3
+#: A noise that is there for more of a round than this is not told from what lasts and is drowned at times:
+#: taken to pass, it made leaks of echoes and of usage (simulated surveys of all kinds).
+MOST_PASSING = 0.55
 #: Evidence of the strongest blocks below this is no burst. [nats]
 LEAST_EVIDENCE = 5.0
 #: The peak is looked for this far to either side of its place in the whole record, in delays of the grid.
@@ -188,6 +191,8 @@ def split_round(blocks: BlockCorrelograms, *, peak: int, polarity: int) -> tuple
     sizes = range(1, blocks.count)
     strongest = np.array([says(order[:size]) for size in sizes])
     best = int(np.argmax(strongest)) + 1
+    if best > MOST_PASSING * blocks.count:
+        return ()
     expected = strongest[best - 1] * (blocks.count - best) / best
     if strongest[best - 1] < LEAST_EVIDENCE or says(order[best:]) > UNEVEN * expected:
         return ()
@@ -198,6 +203,7 @@ def split_round(blocks: BlockCorrelograms, *, peak: int, polarity: int) -> tuple
             lasting_log_likelihood=_evidence(blocks.of(order[size:]), polarity),
         )
         for size in range(max(best - 1, 1), min(best + 2, blocks.count))
+        if size <= MOST_PASSING * blocks.count
     )
 
 

@@ -83,7 +83,8 @@ def weigh_rounds(
     scales = _Scales(
         jitter=jitter, reach=reach, apart=reach + 2 * int(np.ceil(APART_S / (grid_s[1] - grid_s[0])))
     )
-    best = _best(rows, reach=reach)
+    shown = np.stack([_clearest(one, row, grid_s) for one, row in zip(evidence, rows, strict=True)])
+    best = _best(shown, reach=reach)
     terms = []
     for number, one in enumerate(evidence):
         penalty = _missing(rows[number], best, share=1.0, reach=reach)
@@ -92,7 +93,7 @@ def weigh_rounds(
         if not one.splits:
             terms.append(_without_splits(lasting - penalty, covered, settings=settings))
             continue
-        others = _best(np.delete(rows, number, axis=0), reach=reach)
+        others = _best(np.delete(shown, number, axis=0), reach=reach)
         parts = _parts(one, grid_s, log_of_passing)
         uneven = penalty + _uneven(parts, reach=reach)
         p, covering = settings.passing_share, settings.passing_share * settings.covering_share
@@ -186,6 +187,23 @@ def _parts(
         )
         pairs.append((strong, rest))
     return pairs
+
+
+def _clearest(
+    one: DelayEvidence, row: NDArray[np.float64], grid_s: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Evidence of each delay in the round as a whole or in part of it, whichever is clearer.
+
+    What lasts in the rest of one round is heard in all of the others: that the whole of the round hid it does
+    not excuse them.
+    """
+    parts = [
+        np.interp(grid_s, one.delay_s, part)
+        for split in one.splits
+        for part in (split.passing_log_likelihood, split.lasting_log_likelihood)
+    ]
+    clearest: NDArray[np.float64] = np.maximum.reduce([row, *parts])
+    return clearest
 
 
 def _missing(

@@ -30,7 +30,7 @@ MOST_SHARPENED = 4.0
 #: Sine of the angle between the pattern that the map foretells and the one that is seen: standard deviation
 #: of what mountings, losses and noise make of it (from simulated streets with branches of twice the main).
 PATTERN_SD = 0.25
-#: Evidence that ripples of noise may reach: a pattern that stands out less tells less, and none tells nothing.
+#: Evidence that ripples of noise may reach: a pattern that stands out less tells less, none tells nothing.
 CLEAR_NATS = 5.0
 #: Patterns are compared as smooth curves over delay, at least this wide (sd). [s]
 PATTERN_WIDTH_S = 1e-3

@@ -113,6 +113,16 @@ def test_a_steady_leak_is_not_split(seed: int, leak_db: float) -> None:
     assert not any("weighed apart" in note for note in evidence.notes)
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_a_leak_drowned_for_a_while_is_no_burst(seed: int) -> None:
+    # 2.5 s of loud noise at B alone: the leak is there in the rest, most of the time
+    samples = heard(seed, leak_db=6.0)
+    samples[1, 6000:11000] += 30 * np.random.default_rng(seed + 50).normal(size=5000)
+    evidence = evidence_of(samples)
+    assert evidence.peak_delay_s == pytest.approx(-0.01, abs=2e-4)
+    assert evidence.splits == ()
+
+
 def test_noise_alone_is_not_split() -> None:
     assert all(evidence_of(heard(seed, leak_db=None)).splits == () for seed in range(4))
 

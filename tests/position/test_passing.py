@@ -90,6 +90,23 @@ def test_two_bursts_in_one_round_are_no_leak(times: PathTimes, round_of: Maker) 
     assert posterior.between < 0.3
 
 
+def test_what_the_rest_of_one_round_shows_must_be_in_the_next_round_too(
+    times: PathTimes, round_of: Maker, make_evidence: Maker
+) -> None:
+    # two bursts in the first round, one of them from a branch at 60 m; the second round is clearly silent
+    bursts = round_of({100.0: 300.0}, {60.0: 110.0}, share=0.3)
+    # the whole of the round does not show the fainter one
+    loud = round_of({100.0: 300.0}, {}, whole=True)
+    bursts = replace(bursts, log_likelihood=loud.log_likelihood)
+    silent = make_evidence(times, {}, floor=-5.0)
+    again = round_of({60.0: 40.0}, {}, whole=True)
+    never, heard = (pair_posterior(times, [bursts, second], settings=SETTINGS) for second in (silent, again))
+    near = np.abs(times.position_m - 60) < 5
+    assert never.between * np.trapezoid(never.density_per_m[near], times.position_m[near]) < 0.1
+    assert never.none == max(never.between, never.beyond_a, never.beyond_b, never.none)
+    assert heard.between * np.trapezoid(heard.density_per_m[near], times.position_m[near]) > 0.9
+
+
 def test_a_passing_noise_all_the_time_is_as_doubtful_as_before(times: PathTimes, round_of: Maker) -> None:
     # both parts say the same: telling them apart must not make it a sure leak
     seen = round_of({50.0: 60.0}, {50.0: 40.0}, share=0.5)
