@@ -24,6 +24,7 @@ BENCHES: dict[str, tuple[str, ...]] = {
     "network": ("seed",),
     "start": (),
     "plan": (),
+    "district": ("surveys", "seed", "workers", "outcomes", "kind"),
 }
 
 
@@ -57,6 +58,8 @@ def _parser() -> argparse.ArgumentParser:
         "from there, unless code of netcorr has changed since",
     )
     parser.add_argument("--workers", type=_positive, default=2, help="processes (default: 2)")
+    parser.add_argument("--outcomes", type=Path, help="file to add outcomes to, and to go on from")
+    parser.add_argument("--kind", help="kinds of surveys, joined by commas (default: all)")
     return parser
 
 

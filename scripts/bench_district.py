@@ -1,0 +1,442 @@
+"""Several loggers on a looped network: the locator against published ways to place a source, same surveys.
+
+A survey takes seconds, so runs can be added up: with ``--outcomes FILE`` every survey is written there as it
+is done, and those that are there already are not run again.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import sys
+import time
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+from bench_district_methods import METHODS, place_by_all
+from bench_district_scenes import Condition, DistrictSurvey, draw_survey
+from bench_pool import run_all
+from bench_table import Target, share, table
+
+from netcorr.errors import NetcorrError
+from netcorr.position import locate_survey
+from netcorr.rehearsal.places import along_pipes_m, place_on
+
+if TYPE_CHECKING:
+    from netcorr.position import Candidate, SurveyFix
+    from netcorr.rehearsal import LeakPlace
+    from netcorr.simulation import Place
+
+#: Surveys of each kind unless asked otherwise; hundreds are needed for the targets.
+SURVEYS = 2
+#: A point this near to the leak, along the pipes, is right. [m]
+NEAR_M = 5.0
+#: The leak lies in an area when it is this near to its lines. [m]
+AREA_M = 0.5
+OURS = "netcorr"
+LEVELS: dict[float, tuple[float, float]] = {0.5: (0.45, 0.55), 0.8: (0.75, 0.85), 0.95: (0.92, 0.98)}
+
+CONDITIONS: dict[str, Condition] = {
+    one.key: one
+    for one in (
+        Condition("iron+6", "iron", 8, 6.0),
+        Condition("iron-6", "iron", 8, -6.0),
+        Condition("plastic+6", "plastic", 8, 6.0),
+        Condition("plastic-6", "plastic", 8, -6.0),
+        Condition("two", "iron", 10, 6.0, "two"),
+        Condition("branch-with", "iron", 8, 6.0, "branch with"),
+        Condition("branch-without", "iron", 8, 6.0, "branch without"),
+        Condition("swapped", "iron", 8, 6.0, "swapped"),
+        Condition("none", "iron", 8, 6.0, "none"),
+    )
+}
+
+
+@dataclass(frozen=True)
+class Job:
+    """One survey."""
+
+    kind: str
+    seed: int
+    number: int
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What came of one survey; distances are along the pipes.
+
+    Attributes
+    ----------
+    kind, seed, number
+        Which survey.
+    bracketed : bool
+        Whether the leak lies on the shortest way between two loggers.
+    error_m : dict of str to float
+        By method: from its first choice to the leak; infinite where it names none. [m]
+    both : dict of str to bool
+        By method: whether its first two choices are the two leaks.
+    probability : float
+        Of the locator's best candidate; 0 without one.
+    between : bool
+        Whether it lies between two loggers.
+    in_area : bool
+        Whether the leak lies in the areas of all candidates listed.
+    area_m : float
+        Pipe in them. [m]
+    right_pipe : bool
+        Whether the best candidate names the main.
+    level : float
+        Probability of the smallest area that just holds the leak; NaN where the locator gives none.
+    accused : list of list of str
+        Loggers that it says were swapped.
+    truly_swapped : list of str
+        Those that were.
+    speed_errors : dict of str to float
+        By material: speed found over the true one, less 1.
+    seconds : float
+        That the locator took. [s]
+    fault : str
+        Message of an error.
+    """
+
+    kind: str
+    seed: int
+    number: int
+    bracketed: bool = False
+    error_m: dict[str, float] = field(default_factory=dict)
+    both: dict[str, bool] = field(default_factory=dict)
+    probability: float = 0.0
+    between: bool = False
+    in_area: bool = False
+    area_m: float = 0.0
+    right_pipe: bool = False
+    level: float = math.nan
+    accused: list[list[str]] = field(default_factory=list)
+    truly_swapped: list[str] = field(default_factory=list)
+    speed_errors: dict[str, float] = field(default_factory=dict)
+    seconds: float = 0.0
+    fault: str = ""
+
+
+def bench_district(
+    *, surveys: int | None, seed: int, workers: int, outcomes: Path | None, kind: str | None
+) -> list[Target]:
+    """Run surveys of every kind, print how each method did, and return the targets.
+
+    Parameters
+    ----------
+    surveys : int or None
+        How many of each kind; None for a first look.
+    seed : int
+        Another seed gives other surveys.
+    workers : int
+        Processes.
+    outcomes : pathlib.Path or None
+        File to add to, outside of the repository.
+    kind : str or None
+        Kinds to run, joined by commas; all unless given.
+
+    Returns
+    -------
+    list of Target
+        For all that is in the file.
+    """
+    kinds = kind.split(",") if kind else list(CONDITIONS)
+    done = {(one.kind, one.seed, one.number): one for one in read_outcomes(outcomes)}
+    jobs = [Job(name, seed, number) for number in range(surveys or SURVEYS) for name in kinds]
+    left = [job for job in jobs if (job.kind, job.seed, job.number) not in done]
+    for start in range(0, len(left), 20):  # written down as they are done
+        some = run_all(run_job, left[start : start + 20], workers=workers)
+        append_outcomes(outcomes, some)
+        done |= {(one.kind, one.seed, one.number): one for one in some}
+    return report([*done.values()])
+
+
+def read_outcomes(path: Path | None) -> list[Outcome]:
+    """Outcomes of earlier runs."""
+    if path is None or not path.exists():
+        return []
+    lines = path.read_text(encoding="utf-8").splitlines()
+    return [Outcome(**json.loads(line)) for line in lines if line.strip()]
+
+
+def append_outcomes(path: Path | None, some: Iterable[Outcome]) -> None:
+    """Add outcomes to the file, one a line."""
+    if path is not None:
+        with path.open("a", encoding="utf-8") as stream:
+            stream.writelines(json.dumps(asdict(one)) + "\n" for one in some)
+
+
+def run_job(job: Job) -> Outcome:
+    """Draw, simulate and place one survey by all methods."""
+    survey = draw_survey(CONDITIONS[job.kind], seed=job.seed, number=job.number)
+    return judge_all(survey, job)
+
+
+def judge_all(survey: DistrictSurvey, job: Job) -> Outcome:
+    """Place a survey by all methods and hold them against the truth."""
+    start_s = time.perf_counter()
+    try:
+        fix = locate_survey(survey.network, survey.recordings)
+    except NetcorrError as error:
+        return Outcome(job.kind, job.seed, job.number, survey.bracketed, fault=str(error))
+    seconds = time.perf_counter() - start_s
+    errors_m: dict[str, float] = {}
+    both: dict[str, bool] = {}
+    for name, choices in place_by_all(survey, fix.pairs).items() if survey.leaks else ():
+        errors_m[name] = min(_error_m(survey, choices[0], leak) for leak in survey.leaks)
+        if len(survey.leaks) > 1:
+            both[name] = _both(survey, choices)
+    ours = _ours(survey, fix, errors_m, both)
+    return Outcome(
+        job.kind,
+        job.seed,
+        job.number,
+        survey.bracketed,
+        errors_m,
+        both,
+        truly_swapped=list(survey.swapped),
+        seconds=seconds,
+        **ours,
+    )
+
+
+def _ours(
+    survey: DistrictSurvey, fix: SurveyFix, errors_m: dict[str, float], both: dict[str, bool]
+) -> dict[str, Any]:
+    """What the locator said; its errors are put beside those of the others."""
+    ranked = sorted(fix.candidates, key=lambda one: one.rank)
+    best = ranked[0] if ranked else None
+    told: dict[str, Any] = {
+        "probability": best.probability if best else 0.0,
+        "between": bool(best and best.in_bracket),
+        "accused": _accused(survey, fix),
+        "speed_errors": _speed_errors(survey, fix),
+    }
+    if not survey.leaks:
+        return told
+    places = [place for one in ranked if (place := _place_of(survey, one)) is not None]
+    errors = [_error_m(survey, places[0], leak) for leak in survey.leaks] if places else [math.inf]
+    errors_m[OURS] = min(errors) if len(survey.leaks) > 1 else errors[0]
+    if len(survey.leaks) > 1:
+        both[OURS] = _both(survey, [_place_of(survey, one) for one in ranked if one.in_bracket][:2])
+    lines = [line for one in ranked for line in area_lines(one)]
+    return told | {
+        "in_area": any(line.distance(survey.leaks[0].point) <= AREA_M for line in lines),
+        "area_m": float(shapely.length(shapely.union_all(lines))) if lines else 0.0,
+        "right_pipe": bool(best and best.pipe_id == survey.leaks[0].pipe_id),
+        "level": level_at(fix, survey.leaks[0]),
+    }
+
+
+def area_lines(candidate: Candidate) -> list[shapely.LineString]:
+    """All pipe that a candidate's area is made of."""
+    of_network = [part.line for part in getattr(candidate, "area", ())]
+    branches = [line for branch in candidate.branches for line in branch.lines]
+    return of_network or [*candidate.stretches, *branches]
+
+
+def level_at(fix: SurveyFix, leak: LeakPlace) -> float:
+    """Probability of the smallest area that just holds the leak, given that there is one.
+
+    Stretches that no pair tells apart are one set for each place where they hang together.
+    """
+    stretches = list(getattr(fix, "likelihood", ()))
+    if not stretches:
+        return math.nan
+    mass = np.array([one.probability for one in stretches])
+    length_m = np.array([max(one.length_m, 1e-6) for one in stretches])
+    lines = np.array([one.line for one in stretches])
+    apart = np.array([one.told_apart for one in stretches])
+    number = np.arange(mass.size)
+    sets = np.flatnonzero(~apart)
+    if sets.size:  # those that touch are one
+        tree = shapely.STRtree(lines[sets])
+        for i, j in zip(*tree.query(lines[sets], predicate="dwithin", distance=0.05), strict=True):
+            low, high = sorted((number[sets[i]], number[sets[j]]))
+            number[number == high] = low
+    whole, whole_m = np.bincount(number, mass), np.bincount(number, length_m)
+    density = whole / np.maximum(whole_m, 1e-9)
+    here = number[int(np.argmin(shapely.distance(lines, leak.point)))]
+    more = density > density[here] * (1 + 1e-9)
+    total = float(mass.sum())
+    # in the middle of its own stretch: a fine one has next to nothing, a set counts whole
+    own = whole[here] * (0.5 if apart[np.flatnonzero(number == here)[0]] else 1.0)
+    return float((whole[more].sum() + own) / total) if total > 0 else math.nan
+
+
+def _accused(survey: DistrictSurvey, fix: SurveyFix) -> list[list[str]]:
+    """Loggers that are named in one note about a swap or a wrong fitting."""
+    names = [recording.logger for recording in survey.recordings.rounds[0].recordings]
+    notes = [note for note in fix.notes if "swapped" in note]
+    return [[name for name in names if name in note] for note in notes]
+
+
+def _speed_errors(survey: DistrictSurvey, fix: SurveyFix) -> dict[str, float]:
+    """Speed factor found by the survey against the true one, by material, where the locator says one."""
+    found = getattr(fix, "speeds", ())
+    errors = {}
+    for one in found:
+        material = getattr(one, "material", None)
+        if material in survey.factors and hasattr(one, "factor"):
+            errors[material] = one.factor / survey.factors[material] - 1
+    return errors
+
+
+def _place_of(survey: DistrictSurvey, candidate: Candidate) -> Place | None:
+    return place_on(survey.network, candidate.point, candidate.pipe_id)
+
+
+def _error_m(survey: DistrictSurvey, place: Place, leak: LeakPlace) -> float:
+    return along_pipes_m(survey.network, place, leak.place)
+
+
+def _both(survey: DistrictSurvey, choices: Sequence[Place | None]) -> bool:
+    """Whether two choices are the two leaks, one each."""
+    if len(choices) < 2 or None in choices:
+        return False
+    a, b = ([_error_m(survey, place, leak) for leak in survey.leaks] for place in choices[:2] if place)
+    return bool(max(a[0], b[1]) <= NEAR_M or max(a[1], b[0]) <= NEAR_M)
+
+
+def report(outcomes: Sequence[Outcome]) -> list[Target]:
+    """Print the tables and judge the figures."""
+    for one in outcomes:
+        if one.fault:
+            print(f"{one.kind}, seed {one.seed}, number {one.number}: {one.fault}", file=sys.stderr)
+    print(f"{len(outcomes)} surveys, one round of 10 s, speeds off by 2.5 % common and 1 % a pipe.\n")
+    print("Leaks between two loggers: within 5 m along the pipes (median, and 90 % within) [m]")
+    names = (*METHODS, OURS)
+    print(table(("kind", "leaks", *names), _rows(outcomes, names, bracketed=True)))
+    print("\nLeaks outside of every pair:")
+    print(table(("kind", "leaks", *names), _rows(outcomes, names, bracketed=False)))
+    two = _of(outcomes, "two")
+    if two:
+        print("\nBoth of two leaks within 5 m:")
+        print(table(names, [[_yes(one.both.get(name, False) for one in two) for name in names]]))
+    print(f"\nWhat {OURS} said:")
+    header = ("kind", "surveys", "between", "beyond", "nothing", "in area", "area, median [m]", "s a survey")
+    print(table(header, _said(outcomes)))
+    return targets(outcomes)
+
+
+def _of(outcomes: Sequence[Outcome], *kinds: str, bracketed: bool | None = None) -> list[Outcome]:
+    return [one for one in outcomes if one.kind in kinds and bracketed in (None, one.bracketed)]
+
+
+def _rows(outcomes: Sequence[Outcome], names: Sequence[str], *, bracketed: bool) -> list[list[str]]:
+    rows = []
+    for kind in CONDITIONS:
+        some = [one for one in _of(outcomes, kind, bracketed=bracketed) if one.error_m]
+        if some:
+            rows.append([kind, str(len(some)), *(_cell(errors_of(some, name)) for name in names)])
+    return rows
+
+
+def errors_of(some: Sequence[Outcome], name: str) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+    """Errors of one method, infinite where it named no place. [m]"""
+    return np.array([one.error_m.get(name, math.inf) for one in some])
+
+
+def _cell(errors_m: np.ndarray[tuple[int], np.dtype[np.float64]]) -> str:
+    near = 100 * float(np.mean(errors_m <= NEAR_M))
+    return f"{near:.0f} % ({_metres(quantile(errors_m, 0.5))}, {_metres(quantile(errors_m, 0.9))})"
+
+
+def quantile(errors_m: np.ndarray[tuple[int], np.dtype[np.float64]], level: float) -> float:
+    """Smallest error that so large a share does not exceed; infinite ones count. [m]"""
+    return float(np.sort(errors_m)[max(math.ceil(level * errors_m.size) - 1, 0)])
+
+
+def _metres(value: float) -> str:
+    return "-" if math.isinf(value) else f"{value:.1f}" if value < 10 else f"{value:.0f}"
+
+
+def _yes(flags: Iterable[bool]) -> str:
+    listed = list(flags)
+    return share(sum(listed), of=len(listed))
+
+
+def _said(outcomes: Sequence[Outcome]) -> list[list[str]]:
+    rows = []
+    for kind in CONDITIONS:
+        if some := _of(outcomes, kind):
+            told = [one for one in some if one.probability > 0]
+            areas = [one.area_m for one in told if one.area_m > 0]
+            rows.append(
+                [
+                    kind,
+                    str(len(some)),
+                    str(sum(one.between for one in told)),
+                    str(sum(not one.between for one in told)),
+                    str(len(some) - len(told)),
+                    _yes(one.in_area for one in some) if kind != "none" else "",
+                    f"{np.median(areas):.0f}" if areas else "",
+                    f"{np.median([one.seconds for one in some]):.1f}",
+                ]
+            )
+    return rows
+
+
+def targets(outcomes: Sequence[Outcome]) -> list[Target]:
+    """Judge the figures that have to be reached."""
+    found = []
+    for kind, wanted in (("iron+6", 0.88), ("iron-6", 0.65), ("plastic+6", 0.82)):
+        some = _of(outcomes, kind, bracketed=True)
+        found.append(_least(f"{kind}: within 5 m", (errors_of(some, OURS) <= NEAR_M).tolist(), wanted))
+    iron = errors_of(_of(outcomes, "iron+6", bracketed=True), OURS)
+    p90_m = quantile(iron, 0.9) if iron.size else math.inf
+    found.append(Target("iron+6: 90 % within", f"{_metres(p90_m)} m", "15 m", p90_m <= 15))
+    levels = np.array([one.level for one in outcomes if math.isfinite(one.level) and one.kind in _SINGLE])
+    for level, (low, high) in LEVELS.items():
+        held = int((levels <= level).sum())
+        met = bool(levels.size and low <= held / levels.size <= high)
+        wanted_text = f"{low:.0%} to {high:.0%}"
+        measured = share(held, of=levels.size)
+        found.append(Target(f"{level:.0%} area holds the leak", measured, wanted_text, met))
+    found.append(_least("two leaks: both", [one.both.get(OURS, False) for one in _of(outcomes, "two")], 0.6))
+    with_sensor = _of(outcomes, "branch-with")
+    found.append(_least("branch with a logger: right pipe", [o.right_pipe for o in with_sensor], 0.95))
+    without = _of(outcomes, "branch-without")
+    found.append(_least("branch without: inside the area", [one.in_area for one in without], 0.95))
+    swapped = _of(outcomes, "swapped")
+    right = [any(set(one.truly_swapped) <= set(names) for names in one.accused) for one in swapped]
+    found.append(_least("swapped loggers found", right, 0.9))
+    others = [one for one in outcomes if one.kind != "swapped"]
+    false = sum(bool(one.accused) for one in others)
+    found.append(
+        Target(
+            "loggers accused wrongly",
+            share(false, of=len(others)),
+            "at most 2 %",
+            bool(others) and false <= 0.02 * len(others),
+        )
+    )
+    return [*found, *_speed_targets(outcomes)]
+
+
+#: Kinds with one leak and loggers where they are said to be.
+_SINGLE = ("iron+6", "iron-6", "plastic+6", "plastic-6", "branch-with", "branch-without")
+
+
+def _speed_targets(outcomes: Sequence[Outcome]) -> list[Target]:
+    errors = [abs(value) for one in outcomes if one.bracketed for value in one.speed_errors.values()]
+    if not errors:
+        return [Target("wave speed by material", "not told", "within 1 %", met=False)]
+    near = [error <= 0.01 for error in errors]
+    return [Target("wave speed by material within 1 %", _yes(near), "most", sum(near) > len(near) / 2)]
+
+
+def _least(name: str, flags: Sequence[bool], wanted: float) -> Target:
+    met = bool(flags) and sum(flags) >= wanted * len(flags)
+    return Target(name, share(sum(flags), of=len(flags)), f"at least {wanted:.0%}", met)
+
+
+def compare(outcomes: Sequence[Outcome], kind: str) -> Mapping[str, float]:
+    """Share within 5 m of the leaks between loggers, by method."""
+    some = _of(outcomes, kind, bracketed=True)
+    return {name: float(np.mean(errors_of(some, name) <= NEAR_M)) for name in (*METHODS, OURS)}

@@ -1,0 +1,202 @@
+"""The district benchmark: its surveys are what they are said to be, and it judges rightly."""
+
+from __future__ import annotations
+
+import importlib
+import math
+from dataclasses import replace
+from pathlib import Path
+from types import ModuleType, SimpleNamespace
+from typing import Any
+
+import networkx as nx
+import numpy as np
+import pytest
+from shapely import LineString, Point
+
+from netcorr.rehearsal import leak_place
+from netcorr.simulation import Place, place_on_pipe
+
+
+@pytest.fixture
+def bench() -> ModuleType:
+    return importlib.import_module("bench_district")
+
+
+@pytest.fixture
+def scenes() -> ModuleType:
+    return importlib.import_module("bench_district_scenes")
+
+
+@pytest.fixture
+def methods() -> ModuleType:
+    return importlib.import_module("bench_district_methods")
+
+
+def test_a_district_is_one_looped_network(scenes: ModuleType) -> None:
+    network, dead_ends = scenes.draw_district(np.random.default_rng(3), pipes="iron")
+    assert nx.is_connected(network.graph)
+    assert nx.cycle_basis(nx.Graph(network.graph)), "without loops it would be a tree"
+    assert len(network.fittings) == 33
+    assert (network.fittings["node"] >= 0).all()
+    assert all(network.graph.degree(network.node_of(name)) == 1 for name in dead_ends)
+
+
+def test_bracketed_means_on_a_shortest_way(scenes: ModuleType) -> None:
+    network, _ = scenes.draw_district(np.random.default_rng(3), pipes="iron")
+    names = [str(name) for name in network.fittings.index[:6]]
+    lengths = dict(nx.all_pairs_dijkstra_path_length(nx.Graph(network.graph), weight="length_m"))
+    for u, v, key in list(network.graph.edges(keys=True))[:25]:
+        data = network.edge(u, v, key)
+        place = Place((u, v, key), data["length_m"] / 2)
+        half = data["length_m"] / 2
+        away = {n: min(lengths[network.node_of(n)][u], lengths[network.node_of(n)][v]) + half for n in names}
+        on_one = any(
+            away[a] + away[b] <= lengths[network.node_of(a)][network.node_of(b)] + 0.01
+            for a in names
+            for b in names
+            if a < b
+        )
+        assert scenes.is_bracketed(network, names, place) == on_one
+
+
+def test_swapped_loggers_are_noted_at_each_others_fitting(scenes: ModuleType) -> None:
+    plain = scenes.Condition("x", "iron", 4, 6.0, "swapped")
+    survey = scenes.draw_survey(plain, seed=1, number=1)
+    assert len(survey.swapped) == 2
+    at = {r.logger: r.deployment.fitting for r in survey.recordings.rounds[0].recordings}
+    assert len(set(at.values())) == 4
+    again = scenes.draw_survey(plain, seed=1, number=1)
+    assert again.leaks[0].place == survey.leaks[0].place, "the same words give the same survey"
+
+
+def test_a_branch_has_its_leak_and_its_logger(scenes: ModuleType) -> None:
+    for scene in ("branch with", "branch without"):
+        survey = scenes.draw_survey(scenes.Condition("x", "iron", 3, 6.0, scene), seed=1, number=2)
+        stand = {r.deployment.fitting for r in survey.recordings.rounds[0].recordings}
+        assert ("D0" in stand) == (scene == "branch with")
+        ends = survey.leaks[0].place.edge[:2]
+        assert survey.network.node_of("D0") in ends
+
+
+def test_methods_find_a_leak_that_nothing_hides(scenes: ModuleType, methods: ModuleType) -> None:
+    # exact delays of one source, as peaks of made-up curves: every fusion of all pairs has to find it
+    survey = scenes.draw_survey(scenes.Condition("x", "iron", 5, 20.0), seed=2, number=1)
+    grid = methods._places(survey)
+    truth = int(np.argmin([abs(k - 700) for k in range(len(grid.places))]))
+    delays = grid.time_s[:, truth]
+    axis = np.arange(-0.6, 0.6, 1e-4)
+    curves = [
+        methods.Curve(a, b, axis, np.exp(-(((axis - (delays[b] - delays[a])) / 3e-4) ** 2)))
+        for a in range(5)
+        for b in range(a + 1, 5)
+    ]
+    for score in (methods._summed(grid, curves), methods._delay_fit(grid, curves)):
+        found = int(np.argmax(score))
+        np.testing.assert_allclose(
+            np.subtract.outer(grid.time_s[:, found], grid.time_s[:, found]),
+            np.subtract.outer(delays, delays),
+            atol=5e-4,
+        )
+    score = methods._best_pair(grid, curves)
+    assert score.max() > -1.0
+
+
+def outcome(bench: ModuleType, kind: str, number: int, error_m: float, **more: Any) -> Any:
+    values: dict[str, Any] = {"bracketed": True, "probability": 0.9, "between": True, "in_area": True}
+    errors = dict.fromkeys(bench.METHODS, error_m + 10) | {bench.OURS: error_m}
+    return bench.Outcome(kind, 1, number, **(values | {"error_m": errors} | more))
+
+
+def good(bench: ModuleType) -> list[Any]:
+    """Outcomes that meet every target."""
+    rng = np.random.default_rng(1)
+    found = []
+    for kind, condition in bench.CONDITIONS.items():
+        for number in range(400 if kind == "iron+6" else 40):
+            more: dict[str, Any] = {"level": float(rng.random()), "right_pipe": True}
+            if condition.scene == "two":
+                more["both"] = {bench.OURS: True}
+            if condition.scene == "swapped":
+                more |= {"truly_swapped": ["L01", "L02"], "accused": [["L01", "L02"]]}
+            more["speed_errors"] = {"ductile_iron": 0.004}
+            found.append(outcome(bench, kind, number, 1.0, **more))
+    return found
+
+
+def test_good_outcomes_meet_every_target(bench: ModuleType, capsys: pytest.CaptureFixture[str]) -> None:
+    assert [one.name for one in bench.report(good(bench)) if not one.met] == []
+    assert "100 % (1.0, 1.0)" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("changes", "missed"),
+    [
+        ({"error_m": {}}, "iron+6: within 5 m"),
+        ({"level": 0.999}, "95% area holds the leak"),
+        ({"in_area": False}, "branch without: inside the area"),
+        ({"right_pipe": False}, "branch with a logger: right pipe"),
+        ({"accused": [["L03"]]}, "loggers accused wrongly"),
+        ({"accused": []}, "swapped loggers found"),
+        ({"both": {}}, "two leaks: both"),
+        ({"speed_errors": {"ductile_iron": 0.03}}, "wave speed by material within 1 %"),
+    ],
+)
+def test_what_is_wrong_is_noticed(bench: ModuleType, changes: dict[str, Any], missed: str) -> None:
+    wrong = [replace(one, **changes) for one in good(bench)]
+    assert missed in [one.name for one in bench.targets(wrong) if not one.met]
+
+
+def test_a_method_that_names_no_place_counts_as_far_away(bench: ModuleType) -> None:
+    some = [outcome(bench, "iron+6", k, 1.0) for k in range(10)]
+    some[0] = replace(some[0], error_m={})
+    errors = bench.errors_of(some, bench.OURS)
+    assert np.isinf(errors).sum() == 1
+    assert bench.quantile(errors, 0.9) == 1.0
+    assert math.isinf(bench.quantile(errors, 0.95))
+
+
+def test_outcomes_add_up_in_a_file(bench: ModuleType, tmp_path: Path) -> None:
+    path = tmp_path / "outcomes.jsonl"
+    assert bench.read_outcomes(path) == []
+    first, second = (outcome(bench, "iron+6", k, math.inf, level=0.3) for k in (1, 2))
+    bench.append_outcomes(path, [first])
+    bench.append_outcomes(path, [second])
+    assert bench.read_outcomes(path) == [first, second]
+
+
+def stretch(line: LineString, probability: float, *, told_apart: bool = True) -> Any:
+    return SimpleNamespace(
+        line=line, probability=probability, told_apart=told_apart, length_m=line.length, pipe_id="M"
+    )
+
+
+def test_the_level_of_the_area_that_just_holds_the_leak(bench: ModuleType) -> None:
+    fix = SimpleNamespace(
+        likelihood=(
+            stretch(LineString([(0, 0), (1, 0)]), 0.5),
+            stretch(LineString([(1, 0), (11, 0)]), 0.3),
+            stretch(LineString([(11, 0), (111, 0)]), 0.1, told_apart=False),
+            stretch(LineString([(111, 0), (111, 50)]), 0.1, told_apart=False),
+        )
+    )
+
+    def level(x: float, y: float = 0.0) -> float:
+        return float(bench.level_at(fix, SimpleNamespace(point=Point(x, y))))
+
+    assert level(0.5) == pytest.approx(0.25), "half of the densest stretch"
+    assert level(5.0) == pytest.approx(0.65)
+    assert level(60.0) == level(111.0, 20.0) == pytest.approx(1.0), "a set counts whole"
+    assert math.isnan(bench.level_at(SimpleNamespace(likelihood=()), SimpleNamespace(point=Point(0, 0))))
+
+
+def test_both_leaks_need_a_choice_each(bench: ModuleType, scenes: ModuleType) -> None:
+    network, _ = scenes.draw_district(np.random.default_rng(3), pipes="iron")
+    spots = [place_on_pipe(network, "M0", into_m=at) for at in (10.0, 12.0, 60.0, 62.0)]
+    survey = SimpleNamespace(
+        network=network, leaks=[leak_place(network, spots[0]), leak_place(network, spots[2])]
+    )
+    assert bench._both(survey, [spots[1], spots[3]])
+    assert bench._both(survey, [spots[3], spots[1]])
+    assert not bench._both(survey, [spots[0], spots[1]]), "both choices are the same leak"
+    assert not bench._both(survey, [spots[0]])
