@@ -46,6 +46,7 @@ if TYPE_CHECKING:
     doctor: ToolFunction
     inspect: ToolFunction
     locate: ToolFunction
+    plan: ToolFunction
     rehearse: ToolFunction
     report: ToolFunction
 
@@ -66,6 +67,7 @@ __all__ = [
     "inspect",
     "locate",
     "pipe_wave_speed",
+    "plan",
     "read_network",
     "rehearse",
     "report",

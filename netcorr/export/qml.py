@@ -9,7 +9,7 @@ from netcorr.export.layer_style import Condition, Fill, LayerStyle, Mark, Stroke
 from netcorr.export.result_schema import Column
 
 _DOCTYPE = "<!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>\n"
-_HELD = {"Point": "0", "LineString": "1", "MultiPolygon": "2", None: "4"}
+_HELD = {"Point": "0", "LineString": "1", "MultiLineString": "1", "MultiPolygon": "2", None: "4"}
 _KIND_OF = {Mark: "marker", Stroke: "line", Fill: "fill"}
 #: Columns whose text fills several lines.
 _LONG = frozenset({"directions", "caution", "note", "field_note", "materials", "quality", "reason"})

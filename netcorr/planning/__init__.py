@@ -3,6 +3,7 @@
 from netcorr.planning.choice import SiteChoice, choose_sites
 from netcorr.planning.coverage import Coverage, covered_by
 from netcorr.planning.pairs import build_problem
+from netcorr.planning.plan import Plan, PlanSettings, make_plan
 from netcorr.planning.problem import CandidateSites, ChoiceProblem, MainsGraph, Ragged, Stretches
 from netcorr.planning.sweep import Sweep, plan_sweep
 
@@ -11,6 +12,8 @@ __all__ = [
     "ChoiceProblem",
     "Coverage",
     "MainsGraph",
+    "Plan",
+    "PlanSettings",
     "Ragged",
     "SiteChoice",
     "Stretches",
@@ -18,5 +21,6 @@ __all__ = [
     "build_problem",
     "choose_sites",
     "covered_by",
+    "make_plan",
     "plan_sweep",
 ]

@@ -6,6 +6,7 @@ from netcorr.tools.doctor import TOOL as DOCTOR
 from netcorr.tools.inspect import TOOL as INSPECT
 from netcorr.tools.list_tools import list_tool
 from netcorr.tools.locate import TOOL as LOCATE
+from netcorr.tools.plan import TOOL as PLAN
 from netcorr.tools.plugin import plugin_tool
 from netcorr.tools.registry import Registry, installed_tools
 from netcorr.tools.rehearse import TOOL as REHEARSE
@@ -21,6 +22,7 @@ TOOLS = Registry(
     (
         INSPECT,
         CHECK,
+        PLAN,
         REHEARSE,
         LOCATE,
         REPORT,

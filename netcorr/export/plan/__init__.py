@@ -1,0 +1,1 @@
+"""A plan as layers, words, sheets for the crew, and the table of deployments that it will fill in."""
