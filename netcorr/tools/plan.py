@@ -11,13 +11,14 @@ from netcorr.feedback import Feedback, NoFeedback, PartOf
 from netcorr.tools.candidate_rules import candidate_rules
 from netcorr.tools.declare import OutputLayer, Tool
 from netcorr.tools.open_map import open_map
-from netcorr.tools.parameter import Parameter
 from netcorr.tools.plan_inputs import plan_sites, read_addresses, read_reach, read_weights
-from netcorr.tools.shared_parameters import CANDIDATE_OPTIONS, MAP_OPTIONS, NETWORK
+from netcorr.tools.plan_parameters import PARAMETERS
+from netcorr.tools.plan_round import read_names, read_pace, round_of
 from netcorr.units import UnitSystem
 
 if TYPE_CHECKING:
     from netcorr.planning import Plan, PlanSettings
+    from netcorr.planning.timetable import Timetable
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,6 +29,8 @@ class PlanResult:
     ----------
     plan : Plan
         The plan.
+    timetable : Timetable or None
+        When its setups are made.
     files : tuple of pathlib.Path
         What was written.
     units : {'metric', 'us'}
@@ -35,6 +38,7 @@ class PlanResult:
     """
 
     plan: Plan
+    timetable: Timetable | None = None
     files: tuple[Path, ...] = ()
     units: UnitSystem = "metric"
 
@@ -54,13 +58,13 @@ class PlanResult:
         """Give the plan in words."""
         from netcorr.export.plan.words import plan_text
 
-        return plan_text(self.plan, units=self.units)
+        return plan_text(self.plan, timetable=self.timetable, units=self.units)
 
     def as_dict(self) -> dict[str, Any]:
         """Give the plan for machines, in SI units."""
         from netcorr.export.plan.facts import plan_dict
 
-        return {**plan_dict(self.plan), "files": [str(path) for path in self.files]}
+        return {**plan_dict(self.plan, timetable=self.timetable), "files": [str(path) for path in self.files]}
 
 
 def plan(
@@ -81,6 +85,19 @@ def plan(
     where: str | None = None,
     exclude: str | None = None,
     district: Path | None = None,
+    sheets: Path | None = None,
+    deployments: Path | None = None,
+    logger_names: str | None = None,
+    first_night: str | None = None,
+    night: str = "22:00-05:00",
+    time_zone: str | None = None,
+    travel_km_h: float = 4.5,
+    handling_min: float = 5.0,
+    spare_min: float = 10.0,
+    rounds: int = 2,
+    every_min: float = 5.0,
+    record_s: float = 20.0,
+    setups_a_night: int | None = None,
     address: str | None = None,
     time_limit_s: float = 60.0,
     seed: int = 1,
@@ -119,6 +136,22 @@ def plan(
         Lists of fittings that are used in any case, and that are not.
     kinds, candidates, where, exclude, district
         Which fittings may be used, as for `candidate_rules`.
+    sheets, deployments : pathlib.Path, optional
+        Printable sheets (HTML), and tables for the recordings (CSV), to write as well.
+    logger_names : str, optional
+        Names of the loggers, parted by commas.
+    first_night, night, time_zone : str, optional
+        Day of the first night, its hours such as ``22:00-05:00``, and the zone of the clock.
+    travel_km_h : float
+        Speed of the crew. [km/h]
+    handling_min, spare_min, every_min : float
+        Time to handle a logger, time kept free before the first recording, time between recordings. [min]
+    rounds : int
+        Recordings of each setup.
+    record_s : float
+        Length of a recording. [s]
+    setups_a_night : int, optional
+        Most setups in one night.
     address : str, optional
         Column of the fittings that holds the address.
     time_limit_s : float
@@ -148,7 +181,9 @@ def plan(
         If an input is at fault; the message says which and why.
     """
     from netcorr.export.geopackage import check_target
+    from netcorr.export.plan.deployments import write_deployments
     from netcorr.export.plan.schema import PLAN_LAYERS
+    from netcorr.export.plan.sheets import check_sheets, write_sheets
     from netcorr.export.plan.tables import write_plan
     from netcorr.network import Tolerances
     from netcorr.planning import make_plan
@@ -164,7 +199,28 @@ def plan(
         time_limit_s=time_limit_s,
         seed=seed,
     )
+    if loggers is None and (sheets or deployments):
+        raise UsageError(
+            "Loggers (--loggers)",
+            found="nothing was given, while sheets or deployments are asked for",
+            remedy="say how many loggers stand at the same time",
+        )
+    pace = read_pace(
+        first_night=first_night,
+        night=night,
+        time_zone=time_zone,
+        travel_km_h=travel_km_h,
+        handling_min=handling_min,
+        spare_min=spare_min,
+        rounds=rounds,
+        every_min=every_min,
+        record_s=record_s,
+        setups_a_night=setups_a_night,
+    )
+    names = read_names(logger_names, loggers)
     check_target(output, layers=PLAN_LAYERS)
+    if sheets:
+        check_sheets(sheets)
     graph = open_map(
         network,
         mapping=mapping,
@@ -202,9 +258,22 @@ def plan(
         feedback=PartOf(feedback, start=0.1, stop=0.95),
     )
     addresses = read_addresses(network, address, mapping=mapping)
-    write_plan(made, output, addresses=addresses, feedback=PartOf(feedback, start=0.95, stop=1.0))
+    timetable = round_of(made, pace, names) if sweep or sheets or deployments else None
+    write_plan(
+        made,
+        output,
+        timetable=timetable,
+        addresses=addresses,
+        feedback=PartOf(feedback, start=0.95, stop=1.0),
+    )
+    files = [output]
+    if timetable and sheets:
+        write_sheets(made, timetable, sheets, addresses=addresses, units=units)
+        files.append(sheets)
+    if timetable and deployments:
+        files += write_deployments(made, timetable, deployments, addresses=addresses)
     feedback.progress(1.0, "done")
-    return PlanResult(made, files=(output,), units=units)
+    return PlanResult(made, timetable, files=tuple(files), units=units)
 
 
 def _settings(**given: Any) -> PlanSettings:
@@ -248,139 +317,7 @@ TOOL = Tool(
     ),
     function=plan,
     outputs=_outputs,
-    parameters=(
-        NETWORK,
-        Parameter(
-            "output",
-            "file_out",
-            "Plan",
-            "GeoPackage to write; an earlier plan that is there is replaced.",
-            ("-o", "--output"),
-            required=True,
-            suffixes=(".gpkg",),
-        ),
-        Parameter(
-            "loggers",
-            "integer",
-            "Loggers",
-            "Loggers there are: cover as much as so many can.",
-            ("-n", "--loggers"),
-            unit="",
-            minimum=2,
-            maximum=100_000,
-        ),
-        Parameter(
-            "sweep",
-            "flag",
-            "Sweep",
-            "Cover the district in several setups of the loggers there are.",
-            ("--sweep",),
-            default=False,
-        ),
-        Parameter(
-            "cover",
-            "number",
-            "Coverage",
-            "How much of the mains to cover, by metres or by their weight; all that can be covered unless "
-            "given. Exit code 4 when it is not reached.",
-            ("--cover",),
-            unit="%",
-            minimum=0,
-            maximum=100,
-        ),
-        Parameter(
-            "folds",
-            "integer",
-            "Pairs for each stretch",
-            "Pairs of loggers that must cover each stretch: with 2, one logger may fail at most places.",
-            ("--folds",),
-            unit="",
-            minimum=1,
-            maximum=10,
-            default=1,
-        ),
-        Parameter(
-            "weight",
-            "text",
-            "Weight",
-            "Column of the mains with what a metre of each is worth, such as leaks a year and metre; a "
-            "metre is a metre unless given.",
-            ("--weight",),
-        ),
-        Parameter(
-            "margin",
-            "number",
-            "Margin over the second way",
-            "In a loop the other way round must be longer by this much for a pair to cover a stretch.",
-            ("--margin",),
-            unit="%",
-            minimum=0,
-            maximum=1000,
-            default=2.0,
-        ),
-        Parameter(
-            "reach",
-            "text",
-            "Reach",
-            "Longest main between two loggers in metres, such as 150, or by material: grey_iron=140,pvc=60. "
-            "Common practice by material unless given: 135 on iron and steel, 40 to 60 on plastic.",
-            ("--reach",),
-        ),
-        Parameter(
-            "fixed_in",
-            "source",
-            "Sites fixed in",
-            "Layer, table or list of ids of fittings that are used in any case.",
-            ("--fixed-in",),
-        ),
-        Parameter(
-            "fixed_out",
-            "source",
-            "Sites fixed out",
-            "Layer, table or list of ids of fittings that are not used.",
-            ("--fixed-out",),
-        ),
-        *CANDIDATE_OPTIONS,
-        Parameter(
-            "address",
-            "text",
-            "Address",
-            "Column of the fittings that holds the address; one called address is found by itself.",
-            ("--address",),
-        ),
-        Parameter(
-            "time_limit_s",
-            "number",
-            "Time limit",
-            "Time for the search; the best plan by then is given with its bound and gap.",
-            ("--time-limit",),
-            unit="s",
-            minimum=1,
-            maximum=86400,
-            default=60.0,
-        ),
-        Parameter(
-            "seed",
-            "integer",
-            "Seed",
-            "Order among equals: another number may give another plan that is as good.",
-            ("--seed",),
-            unit="",
-            minimum=0,
-            maximum=2**31 - 1,
-            default=1,
-        ),
-        *MAP_OPTIONS,
-        Parameter(
-            "units",
-            "choice",
-            "Units",
-            "Units of the text; layers and JSON always hold SI units.",
-            ("--units",),
-            choices=("metric", "us"),
-            default="metric",
-        ),
-    ),
+    parameters=PARAMETERS,
     examples=(
         ("Fewest sites that cover all that can be covered:", "town.gpkg -o plan.gpkg"),
         (

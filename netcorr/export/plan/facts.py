@@ -11,15 +11,18 @@ from netcorr.export.plain_text import plain_values
 
 if TYPE_CHECKING:
     from netcorr.planning.plan import Plan
+    from netcorr.planning.timetable import SetupTimes, Timetable
 
 
-def plan_dict(plan: Plan) -> dict[str, Any]:
+def plan_dict(plan: Plan, *, timetable: Timetable | None = None) -> dict[str, Any]:
     """Everything about a plan that is not a shape, in SI units, for machines.
 
     Parameters
     ----------
     plan : Plan
         The plan.
+    timetable : Timetable, optional
+        When its setups are made.
 
     Returns
     -------
@@ -66,8 +69,32 @@ def plan_dict(plan: Plan) -> dict[str, Any]:
     if plan.sweep is not None:
         found["least_setups"] = plan.sweep.least_setups
         found["placements"] = plan.sweep.placements
+    if timetable is not None:
+        found |= {"nights": timetable.nights, "way_m": timetable.way_m}
+        found["timetable"] = [_setup(plan, one) for one in timetable.setups]
     plain: dict[str, Any] = plain_values(found)
     return plain
+
+
+def _setup(plan: Plan, one: SetupTimes) -> dict[str, Any]:
+    fitting = plan.problem.sites.fitting
+    return {
+        "setup": one.number,
+        "night": one.night,
+        "recordings": [moment.isoformat() for moment in one.recordings],
+        "stops": [
+            {
+                "action": stop.action,
+                "order": stop.order,
+                "logger": stop.logger,
+                "fitting": str(fitting[stop.site]),
+                "arrive": stop.arrive.isoformat(),
+                "done": stop.done.isoformat(),
+                "way_m": stop.way_m,
+            }
+            for stop in one.stops
+        ],
+    }
 
 
 def goal(plan: Plan) -> str:
@@ -99,20 +126,22 @@ def _by_material(plan: Plan) -> dict[str, dict[str, float]]:
     return found
 
 
-def plan_facts(plan: Plan) -> Iterator[tuple[str, str, str]]:
+def plan_facts(plan: Plan, *, timetable: Timetable | None = None) -> Iterator[tuple[str, str, str]]:
     """Name, value and meaning of what a plan reaches, for a table.
 
     Parameters
     ----------
     plan : Plan
         The plan.
+    timetable : Timetable, optional
+        When its setups are made.
 
     Yields
     ------
     (str, str, str)
         Name, value, meaning.
     """
-    facts = plan_dict(plan)
+    facts = plan_dict(plan, timetable=timetable)
     meanings = {
         "goal": "What was asked for",
         "candidates": "Fittings on which a logger could stand, one for each place",
@@ -128,7 +157,9 @@ def plan_facts(plan: Plan) -> Iterator[tuple[str, str, str]]:
         "bound": str(facts["bound_is"]),
         "gap": "Share by which any choice could be better at most; 0: proven best",
         "least_setups": "No sweep over as many sites has fewer setups",
-        "placements": "Loggers put down in all setups together",
+        "placements": "Loggers that stand in all setups together",
+        "nights": "Nights that the sweep takes",
+        "way_m": "Way of the crew from fitting to fitting [m]",
     }
     for name, meaning in meanings.items():
         if name in facts:

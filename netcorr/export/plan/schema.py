@@ -86,5 +86,64 @@ PLAN_FACTS = ResultLayer(
     ),
 )
 
-#: Every layer of a plan without setups, in this order.
-PLAN_LAYERS = (PLANNED_SITES, PLANNED_MAINS, DEAD_ENDS, PLAN_FACTS)
+SETUPS = ResultLayer(
+    "setups",
+    "MultiLineString",
+    "Setups",
+    "What each setup covers, with its night and its times; empty for a plan without a timetable.",
+    (
+        Column("setup", "integer", "Place in the round, from 1"),
+        Column("night", "integer", "Night, from 1"),
+        Column("loggers", "integer", "Loggers that record"),
+        Column("fittings", "text", "Where they stand, in the order of placing"),
+        Column("covered_m", "real", "Main between two of them [m]"),
+        Column("new_m", "real", "Of it, what no earlier setup covers [m]"),
+        Column("begins", "time", "First logger placed (UTC)"),
+        Column("records", "time", "First recording (UTC)"),
+        Column("ends", "time", "Last logger picked up (UTC)"),
+        Column("times", "text", "The same in words, by the clock on the wall"),
+        Column("way_m", "real", "Way of the crew [m]"),
+    ),
+)
+
+VISITS = ResultLayer(
+    "visits",
+    "Point",
+    "Visits in order",
+    "Every fitting that the crew visits, in order; a logger that stays for the next setup is not touched.",
+    (
+        Column("step", "integer", "Number in the whole round, from 1; empty where a logger stays"),
+        Column("setup", "integer", "Setup"),
+        Column("night", "integer", "Night"),
+        Column("action", "text", "What is done", ("place", "stays", "pick up")),
+        Column("order", "integer", "Number within the setup; empty where a logger stays"),
+        Column("logger", "text", "Logger"),
+        Column("fitting", "text", "Fitting"),
+        Column("kind", "text", "valve, hydrant, meter or other"),
+        Column("address", "text", "Address, where the map has a column for it"),
+        Column("arrive", "time", "Arrival (UTC)"),
+        Column("done", "time", "Done (UTC)"),
+        Column("at", "text", "Arrival by the clock on the wall"),
+        Column("way_m", "real", "Way from the visit before [m]"),
+    ),
+)
+
+ROUTE = ResultLayer(
+    "route",
+    "LineString",
+    "Route",
+    "Ways from visit to visit along the mains, which lie in streets; straight where no main leads there.",
+    (
+        Column("step", "integer", "Visit that it leads to"),
+        Column("setup", "integer", "Setup"),
+        Column("night", "integer", "Night"),
+        Column("action", "text", "What is done there", ("place", "pick up")),
+        Column("from_fitting", "text", "Where it begins"),
+        Column("to_fitting", "text", "Where it ends"),
+        Column("way_m", "real", "Length that was reckoned with [m]"),
+        Column("along_mains", "flag", "False where it is drawn straight"),
+    ),
+)
+
+#: Every layer of a plan, in this order.
+PLAN_LAYERS = (PLANNED_SITES, PLANNED_MAINS, DEAD_ENDS, SETUPS, VISITS, ROUTE, PLAN_FACTS)

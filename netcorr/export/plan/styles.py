@@ -15,6 +15,9 @@ from netcorr.export.plan.schema import (
     PLAN_FACTS,
     PLANNED_MAINS,
     PLANNED_SITES,
+    ROUTE,
+    SETUPS,
+    VISITS,
 )
 
 _STATES = (
@@ -45,5 +48,45 @@ _DEAD_ENDS = LayerStyle(
     tip=("advice",),
 )
 
+_SETUPS = LayerStyle(
+    SETUPS,
+    (
+        Rule("Covered in the first night", Stroke(PATH, 2.4), (Condition("night", "<", 2.0),)),
+        Rule("Covered in a later night", Stroke("#d9b8a0", 2.4), (Condition("night", ">=", 2.0),)),
+    ),
+    tip=("setup", "times", "fittings"),
+)
+_VISITS = LayerStyle(
+    VISITS,
+    (
+        Rule(
+            "Pick up a logger",
+            Mark("circle", 2.6, QUIET, 0.4),
+            (Condition("action", "=", "pick up"),),
+        ),
+        Rule(
+            "A logger stays",
+            Mark("square", 3.4, SENSOR, 0.6),
+            (Condition("action", "=", "stays"),),
+        ),
+        Rule(
+            "Place a logger",
+            Mark("square", 3.4, "#ffffff", 0.4, SENSOR),
+            (Condition("action", "=", "place"),),
+        ),
+    ),
+    label="order",
+    label_colour=SENSOR,
+    tip=("setup", "action", "logger", "fitting", "at", "address"),
+)
+_ROUTE = LayerStyle(
+    ROUTE,
+    (
+        Rule("Way to place", Stroke(INK, 0.5, dashed=True), (Condition("action", "=", "place"),)),
+        Rule("Way to pick up", Stroke(QUIET, 0.4, dashed=True), (Condition("action", "=", "pick up"),)),
+    ),
+    tip=("step", "from_fitting", "to_fitting"),
+)
+
 #: Looks of `PLAN_LAYERS`.
-PLAN_STYLES = (_SITES, _DEAD_ENDS, _MAINS, LayerStyle(PLAN_FACTS))
+PLAN_STYLES = (_SITES, _DEAD_ENDS, _MAINS, _SETUPS, _VISITS, _ROUTE, LayerStyle(PLAN_FACTS))

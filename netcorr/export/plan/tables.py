@@ -13,6 +13,7 @@ import shapely
 from netcorr.export.geopackage import write_tables
 from netcorr.export.plain_text import plain_text
 from netcorr.export.plan.facts import plan_facts
+from netcorr.export.plan.round_rows import route_rows, setup_rows, visit_rows
 from netcorr.export.plan.schema import (
     COVERED,
     DEAD_ENDS,
@@ -25,6 +26,9 @@ from netcorr.export.plan.schema import (
     PLAN_LAYERS,
     PLANNED_MAINS,
     PLANNED_SITES,
+    ROUTE,
+    SETUPS,
+    VISITS,
 )
 from netcorr.export.plan.styles import PLAN_STYLES
 from netcorr.planning.who_covers import who_covers
@@ -36,6 +40,7 @@ if TYPE_CHECKING:
     from netcorr.feedback import Feedback
     from netcorr.planning.dead_ends import DeadEnd
     from netcorr.planning.plan import Plan
+    from netcorr.planning.timetable import Timetable
 
 _NO_ADDRESSES: Mapping[str, str] = {}
 
@@ -44,6 +49,7 @@ def write_plan(
     plan: Plan,
     path: str | os.PathLike[str],
     *,
+    timetable: Timetable | None = None,
     addresses: Mapping[str, str] = _NO_ADDRESSES,
     feedback: Feedback | None = None,
 ) -> None:
@@ -55,6 +61,8 @@ def write_plan(
         The plan.
     path : str or path-like
         File to write, ending in ``.gpkg``. An earlier plan there is replaced when the new one is complete.
+    timetable : Timetable, optional
+        When its setups are made.
     addresses : mapping of str to str
         Address of each fitting, by its id.
     feedback : Feedback, optional
@@ -67,17 +75,21 @@ def write_plan(
     CancelledError
         If the user stopped it; nothing is written then.
     """
-    tables = plan_tables(plan, addresses=addresses)
+    tables = plan_tables(plan, timetable=timetable, addresses=addresses)
     write_tables(tables, path, layers=PLAN_LAYERS, styles=PLAN_STYLES, feedback=feedback)
 
 
-def plan_tables(plan: Plan, *, addresses: Mapping[str, str] = _NO_ADDRESSES) -> dict[str, pd.DataFrame]:
+def plan_tables(
+    plan: Plan, *, timetable: Timetable | None = None, addresses: Mapping[str, str] = _NO_ADDRESSES
+) -> dict[str, pd.DataFrame]:
     """Tables of a plan, by layer name.
 
     Parameters
     ----------
     plan : Plan
         The plan.
+    timetable : Timetable, optional
+        When its setups are made.
     addresses : mapping of str to str
         Address of each fitting, by its id.
 
@@ -88,11 +100,17 @@ def plan_tables(plan: Plan, *, addresses: Mapping[str, str] = _NO_ADDRESSES) -> 
     """
     crs = plan.mains.network.crs
     return {
-        PLANNED_SITES.name: PLANNED_SITES.table(_sites(plan, addresses), crs),
+        PLANNED_SITES.name: PLANNED_SITES.table(_sites(plan, timetable, addresses), crs),
         PLANNED_MAINS.name: PLANNED_MAINS.table(_mains(plan), crs),
         DEAD_ENDS.name: DEAD_ENDS.table(_dead_ends(plan), crs),
+        SETUPS.name: SETUPS.table(setup_rows(plan, timetable) if timetable else (), crs),
+        VISITS.name: VISITS.table(visit_rows(plan, timetable, addresses) if timetable else (), crs),
+        ROUTE.name: ROUTE.table(route_rows(plan, timetable) if timetable else (), crs),
         PLAN_FACTS.name: PLAN_FACTS.table(
-            ({"name": name, "value": value, "meaning": meaning} for name, value, meaning in plan_facts(plan)),
+            (
+                {"name": name, "value": value, "meaning": meaning}
+                for name, value, meaning in plan_facts(plan, timetable=timetable)
+            ),
             None,
         ),
     }
@@ -103,12 +121,13 @@ def _standing(plan: Plan) -> list[Any]:
     return [plan.sites] if plan.sweep is None else list(plan.sweep.setups)
 
 
-def _sites(plan: Plan, addresses: Mapping[str, str]) -> Iterator[dict[str, Any]]:
+def _sites(plan: Plan, timetable: Timetable | None, addresses: Mapping[str, str]) -> Iterator[dict[str, Any]]:
     problem, table = plan.problem, plan.mains.network.fittings
     found = who_covers(problem, _standing(plan), folds=plan.settings.folds, wanted=plan.wanted)
     setups: dict[int, list[str]] = {}
-    for number, sites in enumerate(plan.setups, start=1):
-        for site in sites.tolist():
+    order = range(len(plan.setups)) if timetable is None else [one.given for one in timetable.setups]
+    for number, given in enumerate(order, start=1):
+        for site in plan.setups[given].tolist():
             setups.setdefault(site, []).append(str(number))
     for site in plan.sites.tolist():
         name = str(problem.sites.fitting[site])

@@ -6,15 +6,19 @@ import textwrap
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from netcorr.export.fix_words import extent
 from netcorr.export.pipe_words import material_text
 from netcorr.export.plain_text import plain_text
 from netcorr.export.plan.facts import plan_dict
+from netcorr.export.plan.round_rows import covered_in, times_text
 from netcorr.export.plan.schema import PLANNED_MAINS
 from netcorr.export.plan.tables import dead_end_advice, states
 
 if TYPE_CHECKING:
     from netcorr.planning.plan import Plan
+    from netcorr.planning.timetable import Timetable
     from netcorr.units import UnitSystem
 
 _WIDTH = 80
@@ -33,13 +37,15 @@ _STATE_WORDS = {
 }
 
 
-def plan_text(plan: Plan, *, units: UnitSystem = "metric") -> str:
+def plan_text(plan: Plan, *, timetable: Timetable | None = None, units: UnitSystem = "metric") -> str:
     """A plan in plain text, 80 columns wide.
 
     Parameters
     ----------
     plan : Plan
         The plan.
+    timetable : Timetable, optional
+        When its setups are made.
     units : {'metric', 'us'}
         Units of the lengths.
 
@@ -53,6 +59,7 @@ def plan_text(plan: Plan, *, units: UnitSystem = "metric") -> str:
         "\n".join(_wrapped(how_sure(plan), "")),
         _section("Mains", _mains(plan, units)),
         _section("By material, covered of all", _materials(plan, units)),
+        _section("Setups", _setups(plan, timetable, units)) if timetable else "",
         _section("Sites", _sites(plan)),
         _section("Dead ends beyond the last candidate", _dead_ends(plan, units)),
     ]
@@ -145,6 +152,26 @@ def _materials(plan: Plan, units: UnitSystem) -> Iterator[str]:
         share = 100 * part["covered_m"] / max(part["mains_m"], 1e-9)
         of = f"{extent(part['covered_m'], units)} of {extent(part['mains_m'], units)}"
         yield f"  {of:<20} {share:3.0f} %  {material_text(None if name == 'unknown' else name)}"
+
+
+def _setups(plan: Plan, timetable: Timetable, units: UnitSystem) -> Iterator[str]:
+    nights = timetable.nights
+    zone = timetable.pace.night_start.tzname() or "UTC"
+    yield from _wrapped(
+        f"{len(timetable.setups)} in {nights} night{'s' if nights != 1 else ''}, times of {zone}; "
+        f"{extent(timetable.way_m, units)} of way in all.",
+        "  ",
+    )
+    before = np.zeros(len(plan.wanted), dtype=bool)
+    for one, covered in zip(timetable.setups, covered_in(plan, timetable), strict=True):
+        stay = len(one.of("stays"))
+        kept = f", {stay} stay from before" if stay else ""
+        yield from _wrapped(
+            f"night {one.night}, {times_text(one, timetable)}: {len(one.loggers)} loggers{kept}, "
+            f"{extent(plan.length_m(covered & ~before), units)} more covered",
+            f"  {one.number:>2}. ",
+        )
+        before |= covered
 
 
 def _sites(plan: Plan) -> Iterator[str]:
