@@ -78,6 +78,9 @@ def plan(
     weight: str | None = None,
     margin: float = 2.0,
     reach: str | None = None,
+    reach_file: Path | None = None,
+    source_db: float = 20.0,
+    recording_s: float = 10.0,
     fixed_in: Path | None = None,
     fixed_out: Path | None = None,
     kinds: str = "valve,hydrant",
@@ -96,7 +99,6 @@ def plan(
     spare_min: float = 10.0,
     rounds: int = 2,
     every_min: float = 5.0,
-    record_s: float = 20.0,
     setups_a_night: int | None = None,
     address: str | None = None,
     time_limit_s: float = 60.0,
@@ -130,8 +132,8 @@ def plan(
         Column of the mains that says what a metre of each is worth.
     margin : float
         How much longer the second way round a loop must be. [%]
-    reach : str, optional
-        Longest main between two loggers, in metres: one number, or by material.
+    reach, reach_file, source_db, recording_s
+        How far leaks are heard, as for `reach_table`; recordings are so long. [dB, s]
     fixed_in, fixed_out : pathlib.Path, optional
         Lists of fittings that are used in any case, and that are not.
     kinds, candidates, where, exclude, district
@@ -148,8 +150,6 @@ def plan(
         Time to handle a logger, time kept free before the first recording, time between recordings. [min]
     rounds : int
         Recordings of each setup.
-    record_s : float
-        Length of a recording. [s]
     setups_a_night : int, optional
         Most setups in one night.
     address : str, optional
@@ -214,7 +214,7 @@ def plan(
         spare_min=spare_min,
         rounds=rounds,
         every_min=every_min,
-        record_s=record_s,
+        record_s=recording_s,
         setups_a_night=setups_a_night,
     )
     names = read_names(logger_names, loggers)
@@ -243,7 +243,7 @@ def plan(
     sites, always = plan_sites(graph, rules, fixed_in=fixed_in, fixed_out=fixed_out)
     mains = planning_map(
         graph,
-        reach=read_reach(reach),
+        reach=read_reach(reach, reach_file=reach_file, source_db=source_db, recording_s=recording_s),
         weight_per_m=None
         if weight is None
         else read_weights(graph, network, weight, mapping=mapping, feedback=feedback),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from netcorr.errors import LayerError, PlanError, UsageError
 
@@ -17,12 +17,12 @@ if TYPE_CHECKING:
     from netcorr.tools.candidate_rules import CandidateRules
 
 
-def read_reach(text: str | None) -> ReachTable:
-    """Reach as typed; common practice where nothing was."""
-    from netcorr.planning.reach import ReachTable, parse_reach
+def read_reach(text: str | None, **rules: Any) -> ReachTable:
+    """Reach by the rules of `reach_table`; what cannot be right is a fault of the command."""
+    from netcorr.tools.reach_rules import reach_table
 
     try:
-        return ReachTable() if text is None else ReachTable.with_own(parse_reach(text))
+        return reach_table(reach=text, **rules)
     except PlanError as error:
         raise UsageError(f"Reach (--reach), {error.item}", found=error.found, remedy=error.remedy) from error
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from netcorr.tools.parameter import Parameter
-from netcorr.tools.shared_parameters import CANDIDATE_OPTIONS, MAP_OPTIONS, NETWORK
+from netcorr.tools.shared_parameters import CANDIDATE_OPTIONS, MAP_OPTIONS, NETWORK, REACH_OPTIONS
 
 #: How a crew works: the timetable of a sweep.
 ROUND = (
@@ -109,17 +109,6 @@ ROUND = (
         default=5.0,
     ),
     Parameter(
-        "record_s",
-        "number",
-        "Length of a recording",
-        "How long each recording lasts.",
-        ("--record",),
-        unit="s",
-        minimum=1,
-        maximum=3600,
-        default=20.0,
-    ),
-    Parameter(
         "setups_a_night",
         "integer",
         "Setups in a night",
@@ -201,14 +190,7 @@ PARAMETERS = (
         maximum=1000,
         default=2.0,
     ),
-    Parameter(
-        "reach",
-        "text",
-        "Reach",
-        "Longest main between two loggers in metres, such as 150, or by material: grey_iron=140,pvc=60. "
-        "Common practice by material unless given: 135 on iron and steel, 40 to 60 on plastic.",
-        ("--reach",),
-    ),
+    *REACH_OPTIONS,
     Parameter(
         "fixed_in",
         "source",

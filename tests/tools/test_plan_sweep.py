@@ -132,7 +132,7 @@ BAD: dict[str, tuple[list[str], int, str]] = {
     "no such day": (["-n", "4", "--first-night", "2026-02-30"], 2, "--first-night"),
     "no such hour": (["-n", "4", "--night", "22-5"], 2, "22:00-05:00"),
     "no such zone": (["-n", "4", "--time-zone", "Atlantis/Port"], 2, "Atlantis/Port"),
-    "recordings that overlap": (["-n", "4", "--record", "60", "--every", "1"], 2, "overlap"),
+    "recordings that overlap": (["-n", "4", "--recording-length", "60", "--every", "1"], 2, "overlap"),
     "too few names": (["-n", "4", "--logger-names", "a,b"], 2, "2 names for 4 loggers"),
     "a name twice": (["-n", "2", "--logger-names", "a,a"], 2, "a twice"),
 }
