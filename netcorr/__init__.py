@@ -49,6 +49,7 @@ if TYPE_CHECKING:
     plan: ToolFunction
     rehearse: ToolFunction
     report: ToolFunction
+    verify: ToolFunction
 
 #: Where each name that is no tool comes from; loaded when it is first used.
 _HOMES = {
@@ -71,6 +72,7 @@ __all__ = [
     "read_network",
     "rehearse",
     "report",
+    "verify",
 ]
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 from netcorr.export.result_schema import Column, ResultLayer
 
 _TABLES = """
-CREATE TABLE gpkg_data_columns (
+CREATE TABLE IF NOT EXISTS gpkg_data_columns (
     table_name TEXT NOT NULL,
     column_name TEXT NOT NULL,
     name TEXT,
@@ -21,7 +21,7 @@ CREATE TABLE gpkg_data_columns (
     CONSTRAINT pk_gdc PRIMARY KEY (table_name, column_name),
     CONSTRAINT gdc_tn UNIQUE (table_name, name)
 );
-CREATE TABLE gpkg_data_column_constraints (
+CREATE TABLE IF NOT EXISTS gpkg_data_column_constraints (
     constraint_name TEXT NOT NULL,
     constraint_type TEXT NOT NULL,
     value TEXT,
@@ -51,7 +51,7 @@ def describe_columns(path: Path, layers: Sequence[ResultLayer]) -> None:
     Parameters
     ----------
     path : pathlib.Path
-        A GeoPackage just written, without the schema extension.
+        A GeoPackage; what is described in it already stays.
     layers : sequence of ResultLayer
         The layers in it.
 
@@ -79,18 +79,20 @@ def describe_columns(path: Path, layers: Sequence[ResultLayer]) -> None:
         connection.execute("PRAGMA synchronous = OFF")  # a draft is flushed as a whole at its end
         connection.executescript(_TABLES)
         connection.executemany(
-            "INSERT INTO gpkg_data_columns"
+            "INSERT OR IGNORE INTO gpkg_data_columns"
             " (table_name, column_name, name, title, description, constraint_name)"
             " VALUES (?, ?, ?, ?, ?, ?)",
             rows,
         )
         connection.executemany(
-            "INSERT INTO gpkg_data_column_constraints (constraint_name, constraint_type, value)"
+            "INSERT OR IGNORE INTO gpkg_data_column_constraints (constraint_name, constraint_type, value)"
             " VALUES (?, 'enum', ?)",
             list(picks),
         )
         connection.executemany(
-            "INSERT INTO gpkg_extensions (table_name, extension_name, definition, scope) VALUES (?, ?, ?, ?)",
+            "INSERT INTO gpkg_extensions (table_name, extension_name, definition, scope)"
+            " SELECT ?1, ?2, ?3, ?4 WHERE NOT EXISTS (SELECT 1 FROM gpkg_extensions"
+            " WHERE table_name = ?1 AND extension_name = ?2)",
             extension,
         )
 

@@ -9,21 +9,22 @@ import warnings
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
-from urllib.parse import quote
 
 import pyogrio
 
 from netcorr.errors import ExportError
 from netcorr.export.describe_columns import describe_columns
+from netcorr.export.in_use import check_nothing_beside, held, open_existing
 from netcorr.export.layer_style import RESULT_STYLES, LayerStyle
 from netcorr.export.made_from import Inputs
-from netcorr.export.result_schema import RESULT_LAYERS, ResultLayer
+from netcorr.export.result_schema import LEAK_CANDIDATES, RESULT_LAYERS, ResultLayer
 from netcorr.export.result_tables import result_tables
 from netcorr.export.safe_file import check_folder, replacing
 from netcorr.export.stored_schema import STORED_LAYERS
 from netcorr.export.stored_tables import stored_tables
 from netcorr.export.write_styles import STYLE_TABLE, write_styles
 from netcorr.feedback import Feedback, NoFeedback, check_cancelled
+from netcorr.verification.visit import NOT_VISITED
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -157,14 +158,7 @@ def check_target(target: Path, *, layers: Sequence[ResultLayer] = WRITTEN_LAYERS
     if target.suffix.lower() != ".gpkg":
         raise ExportError(str(target), found="no .gpkg at the end", remedy="name it such as result.gpkg")
     check_folder(target)
-    for ending in ("-wal", "-journal"):
-        beside = target.with_name(target.name + ending)
-        if beside.exists():
-            raise ExportError(
-                str(target),
-                found=f"{beside.name} lies beside it, so another program is using it or has crashed",
-                remedy="close the program that has it open and try again, or choose another name",
-            )
+    check_nothing_beside(target)
     if target.exists():
         _check_replaceable(target, {layer.name for layer in layers} | {STYLE_TABLE})
 
@@ -197,7 +191,7 @@ def _write_bytes(table: pd.DataFrame, draft: Path, layer: ResultLayer) -> None:
     columns = ", ".join(f'"{one.name}" {"BLOB" if one.kind == "bytes" else "TEXT"}' for one in layer.columns)
     marks = ", ".join("?" * len(layer.columns))
     names = [column.name for column in layer.columns]
-    with contextlib.closing(_open_existing(draft)) as connection:
+    with contextlib.closing(open_existing(draft)) as connection:
         connection.execute("BEGIN")
         connection.execute(
             f'CREATE TABLE "{layer.name}" (fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL, {columns})'
@@ -217,25 +211,28 @@ def _write_bytes(table: pd.DataFrame, draft: Path, layer: ResultLayer) -> None:
 def _check_replaceable(target: Path, own: set[str]) -> None:
     """Refuse a file that another program holds, or that holds more than our own layers."""
     try:
-        with contextlib.closing(_open_existing(target)) as connection:
+        with contextlib.closing(open_existing(target)) as connection:
             connection.execute("BEGIN EXCLUSIVE")
             names = {name for (name,) in connection.execute("SELECT name FROM sqlite_master")}
             listed = "gpkg_contents" in names
             found = connection.execute("SELECT table_name FROM gpkg_contents") if listed else ()
             others = sorted({name for (name,) in found} - own)
+            visited = _visited(connection) if LEAK_CANDIDATES.name in names else 0
             connection.rollback()
     except sqlite3.OperationalError as error:
-        raise ExportError(
-            str(target),
-            found=f"another program has it open, or it is write-protected ({error})",
-            remedy="close the program that uses it and try again, or choose another name",
-        ) from error
+        raise held(target, error) from error
     except sqlite3.DatabaseError as error:
         raise ExportError(
             str(target),
             found=f"it exists and is not a GeoPackage ({error})",
             remedy="choose another name, or move that file away first",
         ) from error
+    if visited:
+        raise ExportError(
+            str(target),
+            found=f"a crew recorded something at {visited} of its candidates, which would be lost",
+            remedy="choose another name; netcorr verify takes such records into a result",
+        )
     if others or (names and not listed):
         what = f"layers that are not a result ({', '.join(others[:5])})" if others else "other data"
         raise ExportError(
@@ -243,10 +240,15 @@ def _check_replaceable(target: Path, own: set[str]) -> None:
         )
 
 
-def _open_existing(path: Path) -> sqlite3.Connection:
-    """Connection that never makes a file."""
-    uri = f"file:{quote(str(path.absolute()))}?mode=rw"
-    return sqlite3.connect(uri, uri=True, timeout=0, isolation_level=None)
+def _visited(connection: sqlite3.Connection) -> int:
+    """How many candidates a crew has filled in."""
+    columns = {row[1] for row in connection.execute(f"PRAGMA table_info({LEAK_CANDIDATES.name})")}
+    if "verification" not in columns:
+        return 0
+    (count,) = connection.execute(
+        f"SELECT count(*) FROM {LEAK_CANDIDATES.name} WHERE verification <> ?", (NOT_VISITED,)
+    ).fetchone()
+    return int(count)
 
 
 def _check_written(draft: Path, tables: Mapping[str, pd.DataFrame], *, style_count: int) -> None:
@@ -254,7 +256,7 @@ def _check_written(draft: Path, tables: Mapping[str, pd.DataFrame], *, style_cou
     wanted = {name: len(table) for name, table in tables.items()}
     if style_count:
         wanted[STYLE_TABLE] = style_count
-    with contextlib.closing(_open_existing(draft)) as connection:
+    with contextlib.closing(open_existing(draft)) as connection:
         [(integrity,)] = connection.execute("PRAGMA integrity_check").fetchmany(1)
         marks = tuple(
             connection.execute(f"PRAGMA {key}").fetchone()[0] for key in ("application_id", "user_version")

@@ -15,9 +15,9 @@ from netcorr.export.result_schema import (
     PAIR_ROUNDS,
     SENSORS,
     UNCERTAINTY_AREAS,
-    VERIFICATIONS,
     ResultLayer,
 )
+from netcorr.verification.visit import VERIFICATIONS
 
 #: Marks that both ways of writing a style know.
 Shape = Literal["circle", "square", "triangle", "cross", "x"]

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from netcorr.export.plain_text import plain_text
+from netcorr.verification.visit import VERIFICATIONS
 
 if TYPE_CHECKING:
     import pyproj
@@ -160,16 +161,6 @@ def _typed(values: list[Any], kind: Kind) -> pd.Series[Any]:
         return pd.Series([bool(value) for value in values], dtype=bool)
     return pd.Series(pd.to_datetime(values, utc=True)).astype("datetime64[ms, UTC]")
 
-
-#: What the ground said of a candidate, from nothing to everything; the first is what a result starts with.
-VERIFICATIONS = (
-    "not visited",
-    "heard on the surface",
-    "cored and heard",
-    "dug and found",
-    "dug and dry",
-    "repaired",
-)
 
 #: What a crew records at a candidate; everything else is locked.
 FIELD_COLUMNS = (

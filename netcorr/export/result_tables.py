@@ -20,9 +20,9 @@ from netcorr.export.result_schema import (
     PAIR_ROUNDS,
     SENSORS,
     UNCERTAINTY_AREAS,
-    VERIFICATIONS,
 )
 from netcorr.layers.crs import geodesic_lengths_m
+from netcorr.verification.visit import NOT_VISITED
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -87,7 +87,7 @@ def _candidate_rows(fix: SurveyFix, units: UnitSystem) -> Iterator[Row]:
             "name": candidate_name(candidate),
             "directions": candidate_directions(candidate, fix, units=units),
             "coordinates": coordinates_text(candidate.point, fix.network.crs),
-            "verification": VERIFICATIONS[0],
+            "verification": NOT_VISITED,
             "delay_ms": candidate.delay_s * 1000,
             "recorded": recorded,
             "note": candidate.note or None,

@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     from netcorr.units import UnitSystem
 
 _WGS84 = pyproj.CRS.from_epsg(4326)
+#: Begins what a copy adds to the notes of the candidates.
+ON_THIS_COPY = "On this copy,"
 
 
 def write_wgs84(
@@ -108,7 +110,7 @@ def _in_wgs84(tables: dict[str, pd.DataFrame], feedback: Feedback) -> dict[str, 
     if note:
         feedback.message(note)
         copy = moved[LEAK_CANDIDATES.name].copy()
-        sentence = f"On this copy, {note}."
+        sentence = f"{ON_THIS_COPY} {note}."
         copy["note"] = [f"{text} {sentence}" if text else sentence for text in copy["note"]]
         moved[LEAK_CANDIDATES.name] = copy
     return moved

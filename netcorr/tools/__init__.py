@@ -11,6 +11,7 @@ from netcorr.tools.plugin import plugin_tool
 from netcorr.tools.registry import Registry, installed_tools
 from netcorr.tools.rehearse import TOOL as REHEARSE
 from netcorr.tools.report import TOOL as REPORT
+from netcorr.tools.verify import TOOL as VERIFY
 
 
 def _all_tools() -> Registry:
@@ -26,6 +27,7 @@ TOOLS = Registry(
         REHEARSE,
         LOCATE,
         REPORT,
+        VERIFY,
         DOCTOR,
         plugin_tool(_all_tools),
         list_tool(_all_tools),

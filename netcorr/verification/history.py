@@ -85,7 +85,7 @@ def state(records: Sequence[Record]) -> Visit | None:
             merged = one
             continue
         latest = {name: getattr(one, name) for name in _VALUES}
-        said = {name: value for name, value in latest.items() if value not in (None, "", NOT_VISITED)}
+        said = {name: value for name, value in latest.items() if value not in _EMPTY}
         merged = replace(merged, **said)
     return merged
 
@@ -110,17 +110,29 @@ def new_visits(
         In an order that does not depend on the order in which they came.
     """
     held: dict[str, list[Visit]] = {}
+    states: dict[str, Visit | None] = {}
     for candidate_id, records in by_candidate(known).items():
-        together = state(records)
-        held[candidate_id] = [one.visit for one in records] + ([together] if together else [])
+        held[candidate_id] = [one.visit for one in records]
+        states[candidate_id] = state(records)
     fresh: list[Visit] = []
     for visit in sorted(visits, key=_tie):
         there = held.setdefault(visit.candidate_id, [])
-        if visit.is_blank or any(visit.says_the_same(one, metres_per_unit=metres_per_unit) for one in there):
+        together = states.get(visit.candidate_id)
+        if (
+            visit.is_blank
+            or any(visit.says_the_same(one, metres_per_unit=metres_per_unit) for one in there)
+            or (together and _adds_nothing(visit, together, metres_per_unit))
+        ):
             continue
         there.append(visit)
         fresh.append(visit)
     return fresh
+
+
+def _adds_nothing(visit: Visit, together: Visit, metres_per_unit: float) -> bool:
+    """Whether a visit is a copy of what is known already, with some of it left out."""
+    said = {name: getattr(visit, name) for name in _VALUES if getattr(visit, name) not in _EMPTY}
+    return replace(together, **said).says_the_same(together, metres_per_unit=metres_per_unit)
 
 
 def by_candidate(records: Iterable[Record]) -> dict[str, list[Record]]:
@@ -180,6 +192,7 @@ def _who(record: Record) -> str:
     return f"{name} ({record.visit.visited:%Y-%m-%d})" if record.visit.visited else name
 
 
+_EMPTY = (None, "", NOT_VISITED)
 _VALUES = ("verification", "offset_m", "depth_m", "visited", "crew", "photo", "note", "place")
 
 

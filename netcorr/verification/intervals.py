@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from scipy.stats import binom, norm
+from scipy.special import bdtr, ndtri
 
 from netcorr.errors import VerificationError
 
@@ -78,7 +78,7 @@ def wilson(successes: int, count: int, *, level: float = LEVEL) -> Interval:
         )
     if count == 0:
         return Interval(math.nan, 0.0, 1.0, 0)
-    z2 = float(norm.ppf((1 + level) / 2)) ** 2
+    z2 = float(ndtri((1 + level) / 2)) ** 2
     share = successes / count
     middle = (share + z2 / (2 * count)) / (1 + z2 / count)
     half = math.sqrt(share * (1 - share) * z2 / count + z2**2 / (4 * count**2)) / (1 + z2 / count)
@@ -118,9 +118,9 @@ def median(values: Sequence[float], *, level: float = LEVEL) -> Interval:
         return Interval(math.nan, 0.0, math.inf, 0)
     middle = (ordered[(n - 1) // 2] + ordered[n // 2]) / 2
     # the median lies below the k-th smallest with the probability of fewer than k heads in n throws
-    k = int(binom.ppf((1 - level) / 2, n, 0.5))
-    if float(binom.cdf(k - 1, n, 0.5)) > (1 - level) / 2:
-        k -= 1
+    k = 0
+    while float(bdtr(k, n, 0.5)) <= (1 - level) / 2:
+        k += 1
     if k < 1:
         return Interval(middle, 0.0, math.inf, n)
     return Interval(middle, ordered[k - 1], ordered[n - k], n)

@@ -16,8 +16,9 @@ from PIL import Image
 
 from netcorr.export.geopackage import write_result
 from netcorr.export.layer_style import RESULT_STYLES
-from netcorr.export.result_schema import FIELD_COLUMNS, LEAK_CANDIDATES, RESULT_LAYERS, VERIFICATIONS
+from netcorr.export.result_schema import FIELD_COLUMNS, LEAK_CANDIDATES, RESULT_LAYERS
 from netcorr.position.fix import SurveyFix
+from netcorr.verification import VERIFICATIONS
 
 #: Run by the Python of the system, which has the bindings of QGIS; prints what it found as JSON.
 LOOK = """

@@ -127,6 +127,19 @@ def test_one_leak_at_two_places(make_record: Maker, second_m: float, contradict:
     assert latest.found.from_a_m == second_m
 
 
+def test_part_of_what_is_known_is_no_news(make_record: Maker) -> None:
+    known = [
+        make_record(verification="dug and found", offset_m=0.4, visited=day(1), crew="North"),
+        make_record(verification="repaired", visited=day(2)),
+    ]
+    assert (
+        new_visits(known, [Visit("c-1", "repaired"), Visit("c-1", "repaired", offset_m=0.4, crew="North")])
+        == []
+    )
+    assert len(new_visits(known, [Visit("c-1", "repaired", offset_m=0.6)])) == 1
+    assert len(new_visits(known, [Visit("c-1", "dug and dry")])) == 1
+
+
 def test_a_moved_point_is_news(make_record: Maker) -> None:
     known = [make_record(verification="dug and found", place=at(45.0))]
     assert new_visits(known, [Visit("c-1", "dug and found", place=at(45.0))]) == []
