@@ -54,11 +54,10 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument(
         "--outcomes",
         type=Path,
-        help="file to keep the outcome of every survey in (calibration): a run that was broken off goes on "
-        "from there, unless code of netcorr has changed since",
+        help="file to keep the outcome of every survey in (calibration, district): a run that was broken off "
+        "goes on from there; for calibration, unless code of netcorr has changed since",
     )
     parser.add_argument("--workers", type=_positive, default=2, help="processes (default: 2)")
-    parser.add_argument("--outcomes", type=Path, help="file to add outcomes to, and to go on from")
     parser.add_argument("--kind", help="kinds of surveys, joined by commas (default: all)")
     return parser
 

@@ -6,6 +6,7 @@ is done, and those that are there already are not run again.
 
 from __future__ import annotations
 
+import contextlib
 import json
 import math
 import sys
@@ -19,6 +20,7 @@ import numpy as np
 import shapely
 from bench_district_methods import METHODS, place_by_all
 from bench_district_scenes import Condition, DistrictSurvey, draw_survey
+from bench_outcomes import code_fingerprint
 from bench_pool import run_all
 from bench_table import Target, share, table
 
@@ -136,7 +138,7 @@ def bench_district(
     workers : int
         Processes.
     outcomes : pathlib.Path or None
-        File to add to, outside of the repository.
+        File to add to, outside of the repository; outcomes of other code in it are passed over.
     kind : str or None
         Kinds to run, joined by commas; all unless given.
 
@@ -149,26 +151,29 @@ def bench_district(
     done = {(one.kind, one.seed, one.number): one for one in read_outcomes(outcomes)}
     jobs = [Job(name, seed, number) for number in range(surveys or SURVEYS) for name in kinds]
     left = [job for job in jobs if (job.kind, job.seed, job.number) not in done]
-    for start in range(0, len(left), 20):  # written down as they are done
-        some = run_all(run_job, left[start : start + 20], workers=workers)
-        append_outcomes(outcomes, some)
-        done |= {(one.kind, one.seed, one.number): one for one in some}
-    return report([*done.values()])
+    new = run_all(run_job, left, workers=workers, keep=lambda one: append_outcomes(outcomes, [one]))
+    return report([*done.values(), *new])
 
 
 def read_outcomes(path: Path | None) -> list[Outcome]:
-    """Outcomes of earlier runs."""
+    """Outcomes of earlier runs of this very code; a line that was cut off is passed over."""
     if path is None or not path.exists():
         return []
-    lines = path.read_text(encoding="utf-8").splitlines()
-    return [Outcome(**json.loads(line)) for line in lines if line.strip()]
+    code, found = code_fingerprint(), []
+    for line in path.read_text(encoding="utf-8").splitlines():
+        with contextlib.suppress(json.JSONDecodeError):
+            row = json.loads(line)
+            if row["code"] == code:
+                found.append(Outcome(**row["outcome"]))
+    return found
 
 
 def append_outcomes(path: Path | None, some: Iterable[Outcome]) -> None:
     """Add outcomes to the file, one a line."""
     if path is not None:
+        code = code_fingerprint()
         with path.open("a", encoding="utf-8") as stream:
-            stream.writelines(json.dumps(asdict(one)) + "\n" for one in some)
+            stream.writelines(json.dumps({"code": code, "outcome": asdict(one)}) + "\n" for one in some)
 
 
 def run_job(job: Job) -> Outcome:

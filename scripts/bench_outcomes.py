@@ -12,7 +12,8 @@ from bench_mixed import MixedAnswer, MixedJob
 
 HERE = Path(__file__).parent
 #: What an outcome rests on: the surveys, and all of the package but what shows results.
-CODE = (HERE / "bench_mixed.py", *sorted((HERE.parent / "netcorr").glob("*/*.py")))
+PACKAGE = HERE.parent / "netcorr"
+CODE = (HERE / "bench_mixed.py", *sorted(PACKAGE.glob("*/**/*.py")))
 #: Folders of the package that no outcome passes through.
 _SHOWS = {"export", "tools", "gis_plugin", "planning", "verification"}
 
@@ -55,7 +56,7 @@ def code_fingerprint() -> str:
     """A word that changes when the code changes that outcomes rest on."""
     total = hashlib.sha256()
     for path in CODE:
-        if path.parent.name not in _SHOWS:
+        if path.parent == HERE or path.relative_to(PACKAGE).parts[0] not in _SHOWS:
             total.update(path.read_bytes())
     return total.hexdigest()[:16]
 

@@ -162,6 +162,8 @@ def test_outcomes_add_up_in_a_file(bench: ModuleType, tmp_path: Path) -> None:
     first, second = (outcome(bench, "iron+6", k, math.inf, level=0.3) for k in (1, 2))
     bench.append_outcomes(path, [first])
     bench.append_outcomes(path, [second])
+    with path.open("a", encoding="utf-8") as stream:
+        stream.write('{"code": "another", "outcome": {}}\n{"code": "cut o')
     assert bench.read_outcomes(path) == [first, second]
 
 
@@ -200,3 +202,17 @@ def test_both_leaks_need_a_choice_each(bench: ModuleType, scenes: ModuleType) ->
     assert bench._both(survey, [spots[3], spots[1]])
     assert not bench._both(survey, [spots[0], spots[1]]), "both choices are the same leak"
     assert not bench._both(survey, [spots[0]])
+
+
+def test_the_command_takes_its_options(monkeypatch: pytest.MonkeyPatch, bench: ModuleType) -> None:
+    seen: dict[str, Any] = {}
+    monkeypatch.setattr(bench, "bench_district", lambda **given: seen.update(given) or [])
+    command = ["district", "--surveys", "3", "--kind", "two,none", "--outcomes", "there.jsonl"]
+    assert importlib.import_module("bench").main(command) == 0
+    assert seen == {
+        "surveys": 3,
+        "seed": 1,
+        "workers": 2,
+        "outcomes": Path("there.jsonl"),
+        "kind": "two,none",
+    }
