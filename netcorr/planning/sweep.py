@@ -14,6 +14,7 @@ from netcorr.feedback import Feedback, NoFeedback, check_cancelled
 from netcorr.planning.choice import choose_sites
 from netcorr.planning.coverage import covered_by
 from netcorr.planning.problem import ChoiceProblem, Ragged
+from netcorr.planning.setup_search import SetupSearch
 
 if TYPE_CHECKING:
     from netcorr.planning.problem import Flags, Floats, Ints
@@ -21,6 +22,8 @@ if TYPE_CHECKING:
 #: Time for one setup, and worth of a stretch that other setups cover already: enough to let a setup with room
 #: take over from its neighbours, too little to trade a new stretch for. [s], of a new stretch
 _SETUP_S, _SHARED_WORTH = 3.0, 0.02
+#: Part of all the time that the first choice of the setups may take.
+_START_PART = 0.3
 _SILENT = NoFeedback()
 
 
@@ -95,10 +98,11 @@ def plan_sweep(
 
     Notes
     -----
-    The district is halved along its mains until every part has its share of the sites. Then one setup after
-    the other is chosen anew, exactly, for what the other setups leave uncovered. A setup with room takes over
-    stretches of its neighbours, which gives them room in turn. When nothing changes and something is left,
-    a setup is added where it is.
+    The district is halved along its mains until every part has its share of the sites, and a setup is
+    chosen for each, exactly. What is left uncovered then pushes its way in, site by site, and what it pushes
+    out goes on to the next setup (`netcorr.planning.setup_search`); where that does not end in half of the
+    time that is left, there is one setup more. With several folds, in place of this, one setup after the
+    other is chosen anew for what the others leave uncovered.
     """
     if loggers < 2:
         raise PlanError(
@@ -109,9 +113,12 @@ def plan_sweep(
     least = max(math.ceil(len(sites) / loggers), 1)
     if len(sites) <= loggers:
         return Sweep((np.asarray(sites),) if len(sites) else (), goal, least if len(sites) else 0)
-    work = _Setups(problem, goal, loggers=loggers, folds=folds, allowed=allowed)
-    work.start(_parts(problem, np.asarray(sites), goal, count=least))
     stop_s = time.perf_counter() + time_limit_s
+    seconds = min(_SETUP_S, _START_PART * time_limit_s / least)
+    work = _Setups(problem, goal, loggers=loggers, folds=folds, allowed=allowed, seconds=seconds)
+    work.start(_parts(problem, np.asarray(sites), goal, count=least))
+    if folds == 1 and not work.done:
+        work.search(stop_s, feedback)
     while not work.done:
         check_cancelled(feedback)
         feedback.progress(work.share, f"{len(work.setups)} setups cover {100 * work.share:.1f} %")
@@ -125,11 +132,20 @@ class _Setups:
     """Setups under way."""
 
     def __init__(
-        self, problem: ChoiceProblem, goal: Flags, *, loggers: int, folds: int, allowed: Flags | None
+        self,
+        problem: ChoiceProblem,
+        goal: Flags,
+        *,
+        loggers: int,
+        folds: int,
+        allowed: Flags | None,
+        seconds: float,
     ) -> None:
         self._problem, self._goal, self._loggers, self._folds = problem, goal, loggers, folds
         every = np.ones(len(problem.sites), dtype=bool)
-        self._out = np.flatnonzero(~(every if allowed is None else allowed))
+        self._allowed = every if allowed is None else allowed
+        self._out = np.flatnonzero(~self._allowed)
+        self._seconds = seconds
         self.setups: list[Ints] = []
         self._covers: list[Flags] = []
 
@@ -152,6 +168,19 @@ class _Setups:
         """One setup for each part."""
         for part in parts:
             self._append(self._choose(np.where(part, 1.0, 0.0)))
+
+    def search(self, stop_s: float, feedback: Feedback) -> None:
+        """Let what is uncovered push its way in; with more setups, where that does not end."""
+        search = SetupSearch(
+            self._problem, self._goal, self.setups, loggers=self._loggers, allowed=self._allowed
+        )
+        while True:
+            left_s = stop_s - time.perf_counter()
+            if search.run(time_limit_s=left_s / 2, feedback=feedback) or left_s < 1.0:
+                break
+            search.add_setup()
+        self.setups = search.setups()
+        self._covers = [self._judge(sites) for sites in self.setups]
 
     def add(self) -> bool:
         """One more setup for what is left; False when it covers nothing."""
@@ -185,7 +214,7 @@ class _Setups:
             for j in range(k):
                 need = need & ~self._covers[j]
             part = choose_sites(
-                self._problem, folds=self._folds, fixed_out=self._out, wanted=need, time_limit_s=_SETUP_S
+                self._problem, folds=self._folds, fixed_out=self._out, wanted=need, time_limit_s=self._seconds
             )
             small = part.sites if need.any() and len(part.sites) <= len(sites) else sites
             kept.append(small if need.any() else sites[:0])
@@ -209,7 +238,7 @@ class _Setups:
             folds=self._folds,
             fixed_out=self._out,
             wanted=worth > 0,
-            time_limit_s=_SETUP_S,
+            time_limit_s=self._seconds,
         )
         return choice.sites
 
