@@ -16,6 +16,7 @@ from netcorr.planning.coverage import Coverage, covered_by
 from netcorr.planning.local_search import ChosenSites, fill_up, prune, swap
 from netcorr.planning.problem import without_sites
 from netcorr.planning.program import Goal, Program, Solution
+from netcorr.planning.windows import Windows
 
 if TYPE_CHECKING:
     from netcorr.planning.problem import ChoiceProblem, Flags, Floats, Ints
@@ -24,6 +25,8 @@ if TYPE_CHECKING:
 _RELAXED_ROUNDS, _RELAXED_PART = 40, 0.4
 #: Rows broken by less are not added in the relaxation: they move the bound little and cost time.
 _RELAXED_TOLERANCE = 0.02
+#: More stretches than this are a city, chosen district by district; time for one district. [s]
+CITY, _DISTRICT_S = 6000, 6.0
 #: Bounds carry rounding errors of this size.
 _ROUNDING = 1e-6
 
@@ -133,7 +136,8 @@ def choose_sites(
     integer programme starts from the two sides of each stretch; what a solution claims falsely is answered by
     the vertex cover of the stretch's pairs that it breaks most, in fractions as in whole numbers, and by pair
     variables (`netcorr.planning.cover_rows`, `program`). Every round gives a valid bound, every solution is
-    repaired, pruned and improved by swaps.
+    repaired, pruned and improved by swaps. A city (more than `CITY` stretches) is chosen in overlapping
+    districts, again and again (`netcorr.planning.windows`), and the bound is that of the relaxation.
 
     Examples
     --------
@@ -166,7 +170,9 @@ def choose_sites(
         least_weight=least_weight if most_sites is None else None,
         folds=folds,
     )
-    search = _Search(part, targets, goal, time_limit_s=time_limit_s, seed=seed, feedback=feedback)
+    search = _Search(
+        part, targets, goal, wanted=every, time_limit_s=time_limit_s, seed=seed, feedback=feedback
+    )
     search.run()
     return SiteChoice(
         sites=search.best,
@@ -233,11 +239,14 @@ class _Search:
         targets: Targets,
         goal: Goal,
         *,
+        wanted: Flags,
         time_limit_s: float,
         seed: int,
         feedback: Feedback,
     ) -> None:
         self._problem, self._targets, self._goal = problem, targets, goal
+        self._wanted = wanted & problem.coverable(folds=goal.folds)
+        self._relaxed = np.zeros(len(problem.sites))
         self._start_s, self._limit_s = time.perf_counter(), time_limit_s
         self._feedback = feedback
         self._rng = np.random.default_rng(seed)
@@ -254,13 +263,18 @@ class _Search:
 
     def run(self) -> None:
         """Search until the best is proven or the time is over."""
-        self._improve(np.zeros(0, dtype=np.intp))
+        is_city = len(self._targets) > CITY
+        if not is_city or self._goal.most_sites is not None:
+            self._improve(np.zeros(0, dtype=np.intp))
         if self._trivial() or self._closed():
             return
         program = Program(self._targets, self._goal)
         rows = CoverRows(self._targets, site_count=len(self._problem.sites))
         program.add(rows.sides())
         self._relax(program, rows)
+        if is_city:
+            self._district_by_district()
+            return
         while not self._closed() and self.elapsed_s < self._limit_s:
             self._tell()
             solution = program.solve(time_limit_s=self._limit_s - self.elapsed_s, bound=self.bound)
@@ -287,10 +301,58 @@ class _Search:
             self._take_bound(solution)
             if solution.chosen is None or solution.covered is None or left_s <= 0:
                 return
+            self._relaxed = solution.chosen
             new = program.add(rows.broken(solution.chosen, solution.covered, tolerance=_RELAXED_TOLERANCE))
             if not new:
                 return
             relaxed.add(new)
+
+    def _district_by_district(self) -> None:
+        """Improve the best choice in overlapping districts until the time is over; the bound stays."""
+        problem, goal = self._problem, self._goal
+        if goal.most_sites is None:
+            self._improve(np.flatnonzero(self._relaxed > 0.5))
+        windows = Windows(problem, self._wanted)
+        fruitless = 0
+        while not self._closed() and fruitless < 2:
+            before = self._best_value
+            for district in windows.once_over(self._rng):
+                left_s = self._limit_s - self.elapsed_s
+                if left_s <= 0 or self._closed():
+                    return
+                self._tell()
+                self._choose_anew(windows, district, seconds=min(_DISTRICT_S, left_s))
+            fruitless = fruitless + 1 if self._best_value == before else 0
+
+    def _choose_anew(self, windows: Windows, district: Ints, *, seconds: float) -> None:
+        """Choose the sites of a district anew, what lies round it kept; take it when it is better."""
+        goal, chosen = self._goal, np.zeros(len(self._problem.sites), dtype=bool)
+        chosen[self.best] = True
+        part = windows.window(district, chosen=chosen, allowed=self._allowed)
+        here = chosen[part.sites]
+        must = ~part.free | self._fixed[part.sites]
+        judged = covered_by(part.problem, np.flatnonzero(here))
+        covered = judged.covered(folds=goal.folds)
+        most = None if goal.most_sites is None else int(here.sum()) + goal.most_sites - len(self.best)
+        if most is not None and most < 2:
+            return
+        found = choose_sites(
+            part.problem,
+            most_sites=most,
+            folds=goal.folds,
+            fixed_in=np.flatnonzero(must),
+            wanted=covered if most is None else None,
+            time_limit_s=seconds,
+            seed=int(self._rng.integers(2**31)),
+        )
+        if most is None:
+            better = len(found.sites) <= here.sum()
+        else:
+            better = found.coverage.weight(folds=goal.folds) > judged.weight(folds=goal.folds) + _ROUNDING
+        if better and (covered.any() or most is not None):
+            chosen[part.sites] = False
+            chosen[part.sites[found.sites]] = True
+            self._keep(self._state(np.flatnonzero(chosen)), even=True)
 
     def _settle(self, program: Program, rows: CoverRows, chosen: Floats, claimed: Flags) -> bool:
         """Make a true choice of a solution, and rows of what it claims falsely; False when all is true."""
@@ -321,13 +383,13 @@ class _Search:
             prune(state, fixed=self._fixed, enough=enough)
         self._keep(state)
 
-    def _keep(self, state: ChosenSites) -> None:
-        """Remember a choice that is better than the best."""
+    def _keep(self, state: ChosenSites, *, even: bool = False) -> None:
+        """Remember a choice that is better than the best, or as good and different."""
         if self._goal.most_sites is not None:
             value, better = state.weight, state.weight > self._best_value
         else:
             value, better = float(len(state.sites)), len(state.sites) < self._best_value
-        if better:
+        if better or (even and value == self._best_value):
             self.best, self._best_value = state.sites, value
 
     def _take_bound(self, solution: Solution) -> None:
@@ -346,7 +408,9 @@ class _Search:
     def _tell(self) -> None:
         check_cancelled(self._feedback)
         best, bound = self._best_value, self.bound
-        if self._goal.most_sites is None:
+        if not math.isfinite(best):
+            words = f"at least {max(bound, 0):.0f} sites are needed"
+        elif self._goal.most_sites is None:
             words = f"{best:.0f} sites, at least {max(bound, 0):.0f} are needed"
         else:
             total = max(float(self._targets.weight.sum()), 1e-300)
