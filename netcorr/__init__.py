@@ -44,6 +44,7 @@ if TYPE_CHECKING:
     __version__: str
     check: ToolFunction
     doctor: ToolFunction
+    coverage: ToolFunction
     inspect: ToolFunction
     locate: ToolFunction
     plan: ToolFunction
@@ -64,6 +65,7 @@ __all__ = [
     "Answer",
     "NetcorrError",
     "check",
+    "coverage",
     "doctor",
     "inspect",
     "locate",

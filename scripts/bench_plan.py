@@ -6,6 +6,7 @@ import time
 from collections.abc import Callable
 
 import numpy as np
+from bench_coverage import coverage_of_a_city
 from bench_plan_networks import district, published
 from bench_table import Target, table
 
@@ -49,7 +50,7 @@ def bench_plan() -> list[Target]:
         wanted = f"{100 * gap:g} % in {limit_s:.0f} s"
         targets.append(Target(f"district {side}, fewest sites", measured, wanted, choice.gap <= gap + 1e-6))
     print(table(("network", "sites", "bound", "s"), rows) + "\n")
-    return [*targets, *_budgets(), *_sweeps(), *_city()]
+    return [*targets, *_budgets(), *_sweeps(), *_city(), *coverage_of_a_city(seed=1)]
 
 
 def _greedy(problem: ChoiceProblem, loggers: int) -> tuple[float, float]:

@@ -29,7 +29,10 @@ def plain_text(text: object) -> str:
     >>> plain_text("H-12\n\x1b[31mred"), plain_text("Straße 5"), plain_text(7)
     ('H-12 \ufffd[31mred', 'Straße 5', '7')
     """
-    return "".join(_plain(character) for character in str(text))
+    shown = str(text)
+    if shown.isascii() and shown.isprintable():  # as nearly all are
+        return shown
+    return "".join(_plain(character) for character in shown)
 
 
 def _plain(character: str) -> str:

@@ -57,7 +57,7 @@ class SoundBudget:
     ----------
     source_db : float
         Level of the leak's noise over the background, at the leak and in its band. The default is an
-        ASSUMPTION, a leak that is plainly heard at the fitting beside it. [dB]
+        ASSUMPTION, the usual leak of a rehearsal. [dB]
     recording_s : float
         Length of a recording. [s]
 
@@ -81,10 +81,10 @@ class SoundBudget:
     Examples
     --------
     >>> round(SoundBudget().budget_db, 1), round(SoundBudget(recording_s=40.0).budget_db, 1)
-    (38.2, 44.3)
+    (28.2, 34.3)
     """
 
-    source_db: float = 20.0
+    source_db: float = 10.0
     recording_s: float = 10.0
 
     def __post_init__(self) -> None:
@@ -227,6 +227,8 @@ class ReachTable:
                     f"reach on {material}", found="no such material", remedy=f"give one of {', '.join(known)}"
                 )
         everywhere = own_m.get("all")
+        if everywhere is not None and not 0 < everywhere < float("inf"):
+            raise PlanError("reach on all mains", found=f"{everywhere:g} m", remedy="give a length above 0 m")
         base = dict(COMMON_REACH_M) if everywhere is None else dict.fromkeys(COMMON_REACH_M, everywhere)
         unknown_m = own_m.get(UNKNOWN, _UNKNOWN_M if everywhere is None else everywhere)
         base.update({k: v for k, v in own_m.items() if k in COMMON_REACH_M})

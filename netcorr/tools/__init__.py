@@ -1,6 +1,7 @@
 """Every operation declared once: Python function, command and GIS tool come from the same declaration."""
 
 from netcorr.tools.check import TOOL as CHECK
+from netcorr.tools.coverage import TOOL as COVERAGE
 from netcorr.tools.declare import Tool, ToolResult
 from netcorr.tools.doctor import TOOL as DOCTOR
 from netcorr.tools.inspect import TOOL as INSPECT
@@ -24,6 +25,7 @@ TOOLS = Registry(
         INSPECT,
         CHECK,
         PLAN,
+        COVERAGE,
         REHEARSE,
         LOCATE,
         REPORT,

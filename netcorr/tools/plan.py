@@ -79,7 +79,7 @@ def plan(
     margin: float = 2.0,
     reach: str | None = None,
     reach_file: Path | None = None,
-    source_db: float = 20.0,
+    source_db: float = 10.0,
     recording_s: float = 10.0,
     fixed_in: Path | None = None,
     fixed_out: Path | None = None,

@@ -14,7 +14,7 @@ def reach_table(
     *,
     reach: str | None = None,
     reach_file: Path | None = None,
-    source_db: float = 20.0,
+    source_db: float = 10.0,
     recording_s: float = 10.0,
 ) -> ReachTable:
     """Read the rules about reach.

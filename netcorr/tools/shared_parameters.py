@@ -141,12 +141,13 @@ SOURCE_LEVEL = Parameter(
     "source_db",
     "number",
     "Loudness of the leak",
-    "Level of the leak's noise over the background, where it arises; quieter leaks have a shorter reach.",
-    ("--source-level",),
+    "Leak noise at the leak itself over the background: 0 is a quiet leak, 10 a usual one, 20 a loud one, by "
+    "judgement; quieter leaks have a shorter reach.",
+    ("--loudness",),
     unit="dB",
     minimum=-40,
     maximum=80,
-    default=20.0,
+    default=10.0,
 )
 RECORDING_LENGTH = Parameter(
     "recording_s",
@@ -161,3 +162,61 @@ RECORDING_LENGTH = Parameter(
 )
 #: How far leaks are heard, for every tool that asks `reach_table`.
 REACH_OPTIONS = (REACH, REACH_FILE, SOURCE_LEVEL, RECORDING_LENGTH)
+
+CALIBRATION = Parameter(
+    "calibration",
+    "file_in",
+    "Calibration",
+    "Wave speeds learned from leaks that were found, in place of the tables for the pipes that it holds.",
+    ("--calibration",),
+    suffixes=(".toml",),
+)
+MARGIN = Parameter(
+    "margin_percent",
+    "number",
+    "Margin over the second way",
+    "Where mains form a loop, the second way between two sensors must be longer by this; else the pair does "
+    "not count for what the loop holds.",
+    ("--margin",),
+    unit="%",
+    minimum=0,
+    maximum=100,
+    default=2.0,
+)
+CLOCK_ERROR = Parameter(
+    "clock_sd_ms",
+    "number",
+    "Error of a clock",
+    "Standard deviation of a logger's clock, for how well a leak would be placed.",
+    ("--clock-error",),
+    unit="ms",
+    minimum=0,
+    maximum=1000,
+    default=0.2,
+)
+LOOSE = Parameter(
+    "loose_from_m",
+    "number",
+    "Too loose to dig",
+    "A longer expected 95 % stretch is called loose.",
+    ("--loose-from",),
+    unit="m",
+    minimum=0.1,
+    maximum=1000,
+    default=10.0,
+)
+ZONES = Parameter(
+    "zones",
+    "source",
+    "Zones",
+    "Layer of polygons with a name each: totals are also given for each zone.",
+    ("--zones",),
+    geometry=("MultiPolygon",),
+)
+ZONE_COLUMN = Parameter(
+    "zone_column",
+    "text",
+    "Column of zones",
+    "Column that names the zone: of the polygons if there are any, else of the network's mains.",
+    ("--zone-column",),
+)
