@@ -42,6 +42,7 @@ if TYPE_CHECKING:
     from netcorr.tools.read_network import read_network
 
     __version__: str
+    accuracy: ToolFunction
     check: ToolFunction
     doctor: ToolFunction
     coverage: ToolFunction
@@ -64,6 +65,7 @@ __all__ = [
     "TOOLS",
     "Answer",
     "NetcorrError",
+    "accuracy",
     "check",
     "coverage",
     "doctor",

@@ -56,6 +56,10 @@ _SETTINGS = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 
 def _click_parameter(parameter: Parameter) -> click.Parameter:
     """Return the face of one declared parameter; its value is checked by the declaration, not here."""
+    if parameter.kind == "files_in":
+        return click.Argument(
+            [parameter.name], type=str, metavar=f"{parameter.title.upper()}...", nargs=-1, required=True
+        )
     if not parameter.options:
         return click.Argument([parameter.name], type=str, metavar=parameter.name.upper())
     return click.Option(

@@ -167,6 +167,7 @@ class ToolAlgorithm(QgsProcessingAlgorithm):
             "choice": self.parameterAsEnumString,
             "source": self.parameterAsFile,
             "file_in": self.parameterAsFile,
+            "files_in": self.parameterAsFileList,
             "folder_in": self.parameterAsFile,
             "folder_out": self.parameterAsString,
             "number": self.parameterAsDouble,

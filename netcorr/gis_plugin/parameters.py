@@ -13,6 +13,7 @@ from qgis.core import (
     QgsProcessingParameterFile,
     QgsProcessingParameterFileDestination,
     QgsProcessingParameterFolderDestination,
+    QgsProcessingParameterMultipleLayers,
     QgsProcessingParameterNumber,
     QgsProcessingParameterRange,
     QgsProcessingParameterString,
@@ -51,7 +52,7 @@ def definitions(parameter: Mapping[str, Any]) -> Iterator[QgsProcessingParameter
         optional = True
     definition = _MAKERS[kind](parameter, _title(parameter), optional)
     definition.setHelp(parameter["help"])
-    if optional and kind not in ("source", "file_in", "file_out"):
+    if optional and kind not in ("source", "file_in", "files_in", "file_out"):
         definition.setFlags(definition.flags() | QgsProcessingParameterDefinition.FlagAdvanced)
     yield definition
 
@@ -79,6 +80,8 @@ def words(parameter: Mapping[str, Any], value: Any) -> list[str]:
     if value is None or value == "":
         return []
     option = parameter["options"][-1:]
+    if parameter["kind"] == "files_in":
+        return [str(one) for one in value]
     if parameter["kind"] == "flag":
         return list(option) if value else []
     if parameter["kind"] == "range":
@@ -126,6 +129,10 @@ def _folder(p: Mapping[str, Any], title: str, optional: bool) -> QgsProcessingPa
     return QgsProcessingParameterFile(p["name"], title, QgsProcessingParameterFile.Folder, "", None, optional)
 
 
+def _files(p: Mapping[str, Any], title: str, optional: bool) -> QgsProcessingParameterDefinition:
+    return QgsProcessingParameterMultipleLayers(p["name"], title, QgsProcessing.TypeFile, None, optional)
+
+
 def _file_out(p: Mapping[str, Any], title: str, optional: bool) -> QgsProcessingParameterDefinition:
     return QgsProcessingParameterFileDestination(p["name"], title, _filter(p), None, optional, not optional)
 
@@ -167,6 +174,7 @@ def _flag(p: Mapping[str, Any], title: str, optional: bool) -> QgsProcessingPara
 _MAKERS = {
     "source": _file,
     "file_in": _file,
+    "files_in": _files,
     "folder_in": _folder,
     "folder_out": _folder_out,
     "file_out": _file_out,

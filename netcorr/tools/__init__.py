@@ -1,5 +1,6 @@
 """Every operation declared once: Python function, command and GIS tool come from the same declaration."""
 
+from netcorr.tools.accuracy import TOOL as ACCURACY
 from netcorr.tools.check import TOOL as CHECK
 from netcorr.tools.coverage import TOOL as COVERAGE
 from netcorr.tools.declare import Tool, ToolResult
@@ -30,6 +31,7 @@ TOOLS = Registry(
         LOCATE,
         REPORT,
         VERIFY,
+        ACCURACY,
         DOCTOR,
         plugin_tool(_all_tools),
         list_tool(_all_tools),

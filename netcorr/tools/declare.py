@@ -144,9 +144,10 @@ class Tool:
     def _check_outputs(self, checked: Mapping[str, Any]) -> None:
         """Refuse an output that is an input or another output."""
         taken = {
-            checked[p.name].resolve(): p.title
+            path.resolve(): p.title
             for p in self.parameters
-            if p.kind in ("source", "file_in") and checked[p.name] is not None
+            if p.kind in ("source", "file_in", "files_in") and checked[p.name] is not None
+            for path in (checked[p.name] if p.kind == "files_in" else (checked[p.name],))
         }
         for p in self.parameters:
             path = checked[p.name]

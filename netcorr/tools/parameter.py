@@ -14,6 +14,7 @@ from netcorr.errors import UsageError
 Kind = Literal[
     "source",
     "file_in",
+    "files_in",
     "file_out",
     "folder_in",
     "folder_out",
@@ -28,7 +29,7 @@ Kind = Literal[
 Geometry = Literal["Point", "LineString", "MultiPolygon", "none"]
 
 NUMERIC: tuple[Kind, ...] = ("number", "integer", "range")
-FILES: tuple[Kind, ...] = ("source", "file_in", "file_out")
+FILES: tuple[Kind, ...] = ("source", "file_in", "files_in", "file_out")
 
 
 class DeclarationError(TypeError):
@@ -241,6 +242,17 @@ def _check_file(p: Parameter, value: Any) -> Path:
     return path
 
 
+def _check_files(p: Parameter, value: Any) -> tuple[Path, ...]:
+    given = [value] if isinstance(value, (str, Path)) else value
+    if not isinstance(given, (list, tuple)) or not given:
+        raise _refuse(p, value, "one file or several")
+    paths = tuple(_check_file(p, one) for one in given)
+    for path in paths:
+        if paths.count(path) > 1:
+            raise UsageError(p.label, found=f"{path} twice", remedy="give each file once")
+    return paths
+
+
 def _check_folder(p: Parameter, value: Any) -> Path:
     if not isinstance(value, (str, Path)) or not str(value).strip():
         raise _refuse(p, value, "the name of a folder")
@@ -265,6 +277,7 @@ def _check_new_folder(p: Parameter, path: Path) -> None:
 _CHECKS: dict[str, Callable[[Parameter, Any], Any]] = {
     "source": _check_file,
     "file_in": _check_file,
+    "files_in": _check_files,
     "file_out": _check_file,
     "folder_in": _check_folder,
     "folder_out": _check_folder,

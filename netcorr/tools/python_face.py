@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 _TYPES = {
     "source": "path, PipeNetwork, GeoDataFrame, or dict of GeoDataFrame by layer",
     "file_in": "path or DataFrame",
+    "files_in": "path, or list of path",
     "file_out": "path",
     "folder_in": "path",
     "folder_out": "path",

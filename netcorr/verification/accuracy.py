@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from netcorr.units import FOOT_M
+from netcorr.verification.conformal import Widening, widenings
 from netcorr.verification.intervals import Interval, median, wilson
 from netcorr.verification.visit import DRY, FOUND, NOT_VISITED
 
@@ -17,6 +18,9 @@ if TYPE_CHECKING:
 WITHIN_M = round(3 * FOOT_M, 6)
 #: Bands of stated probability; a candidate is called strong from 0.9.
 BANDS = ((0.0, 0.5), (0.5, 0.8), (0.8, 0.9), (0.9, 1.0))
+
+METALS = frozenset({"grey_iron", "ductile_iron", "steel", "copper", "lead"})
+PLASTICS = frozenset({"pvc", "pvc_o", "pe", "pe80", "pe100", "grp"})
 
 #: What can be said of a band of probability.
 Agreement = Literal["agrees", "too sure", "too careful", "nothing dug"]
@@ -178,12 +182,15 @@ class Accuracy:
         All, then by material, crew and probability.
     bands : tuple of Band
         By probability, the lowest first.
+    widenings : tuple of Widening
+        For metal, plastic and other pipes, where there are finds enough.
     """
 
     finds: tuple[Find, ...]
     disputed: tuple[Find, ...]
     groups: tuple[Group, ...]
     bands: tuple[Band, ...]
+    widenings: tuple[Widening, ...] = ()
 
     @property
     def all(self) -> Group:
@@ -212,7 +219,24 @@ def accuracy_of(finds: Sequence[Find]) -> Accuracy:
         disputed=tuple(one for one in visited if one.disputed),
         groups=tuple(_groups(clear)),
         bands=tuple(_band(low, high, clear) for low, high in BANDS),
+        widenings=tuple(_widenings(clear)),
     )
+
+
+def _widenings(finds: Sequence[Find]) -> Iterator[Widening]:
+    """Plastic scatters otherwise than metal, so that each is judged by its own finds."""
+    scores: dict[str, list[float]] = {}
+    for one in finds:
+        if one.error_m is not None and one.sd_m > 0:
+            scores.setdefault(_kind(one.material), []).append(abs(one.error_m) / one.sd_m)
+    for group, values in sorted(scores.items()):
+        yield from widenings(group, values)
+
+
+def _kind(material: str | None) -> str:
+    if material in METALS:
+        return "metal"
+    return "plastic" if material in PLASTICS else "other"
 
 
 def band_name(low: float, high: float) -> str:
