@@ -38,7 +38,7 @@ VERIFIED_FINDS = ResultLayer(
         Column("found_from_a_m", "real", "Found, from sensor_a along the main [m]"),
         Column("error_m", "real", "Found less predicted: + towards sensor B [m]"),
         Column("sd_m", "real", "Stated standard deviation [m]"),
-        Column("within", "text", "yes or no: within 0.9 m (3 ft); empty where nobody measured"),
+        Column("within_3_ft", "text", "yes or no: within 0.9 m of the point; empty where nobody measured"),
         Column("in_area", "text", "yes or no: in the stated area; empty where that is not known"),
         Column("disputed", "flag", "Crews contradict each other: it counts nowhere"),
     ),
@@ -63,9 +63,9 @@ ACCURACY_GROUPS = ResultLayer(
         Column("median_m", "real", "Median of the size of the error along the main [m]"),
         Column("median_low_m", "real", "Its 95 % interval (order statistics), from [m]"),
         Column("median_high_m", "real", "to; empty where there are too few [m]"),
-        Column("within", "real", "Share of the measured ones within 0.9 m (3 ft), 0 to 1"),
-        Column("within_low", "real", "Its 95 % interval (Wilson), from"),
-        Column("within_high", "real", "to"),
+        Column("within_3_ft", "real", "Share of the measured ones within 0.9 m of the point, 0 to 1"),
+        Column("within_3_ft_low", "real", "Its 95 % interval (Wilson), from"),
+        Column("within_3_ft_high", "real", "to"),
         Column("bias_m", "real", "Mean error: + towards sensor B [m]"),
         Column("few", "flag", "Fewer than ten were dug: not to be compared yet"),
     ),
@@ -158,7 +158,7 @@ def _find_rows(accuracy: Accuracy) -> Iterator[Row]:
         yield {
             **{column.name: getattr(one, column.name, None) for column in VERIFIED_FINDS.columns},
             "crew": one.crew or None,
-            "within": _yes_or_no(within),
+            "within_3_ft": _yes_or_no(within),
             "in_area": _yes_or_no(one.in_area),
             "geometry": one.point,
         }
@@ -172,7 +172,7 @@ def _group_rows(accuracy: Accuracy) -> Iterator[Row]:
             **_columns("hit_rate", one.hit_rate),
             "measured": one.error_m.count,
             **_columns("median", one.error_m, unit="_m"),
-            **_columns("within", one.within),
+            **_columns("within_3_ft", one.within),
             "few": one.hit_rate.is_few,
         }
 

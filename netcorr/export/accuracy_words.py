@@ -174,8 +174,8 @@ def _median(one: Interval, units: UnitSystem) -> str:
 
 def _table(groups: Sequence[Group], units: UnitSystem) -> Iterator[str]:
     width = max((len(plain_text(one.name)) for one in groups), default=0)
-    width = min(max(width, 8), 20)
-    yield f"  {'':<{width}}  dug  found  dry  hit rate (95 %)   median error  within {WITHIN_M:.1f} m"
+    width = min(max(width, 8), 16)
+    yield f"  {'':<{width}}  dug  found  dry  hit rate (95 %)    median  within {WITHIN_M:.1f} m"
     for one in groups:
         hit = "-" if not one.dug else f"{_percent(one.hit_rate)} ({_percents(one.hit_rate)})"
         error = "-" if not one.error_m.count else format_length(one.error_m.value, units)
@@ -187,7 +187,7 @@ def _table(groups: Sequence[Group], units: UnitSystem) -> Iterator[str]:
         few = "  *" if one.hit_rate.is_few else ""
         name = plain_text(one.name)[:width]
         counts = f"{one.dug:>3}  {one.found:>5}  {one.dry:>3}"
-        yield f"  {name:<{width}}  {counts}  {hit:<15}  {error:>12}  {near:>12}{few}"
+        yield f"  {name:<{width}}  {counts}  {hit:<15}  {error:>8}  {near:>12}{few}"
     if any(one.hit_rate.is_few for one in groups):
         yield f"  * {_FEW}: fewer than ten dug"
 

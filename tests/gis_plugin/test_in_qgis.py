@@ -269,3 +269,17 @@ def test_cancelling_takes_effect_within_two_seconds_and_leaves_nothing(gis: Gis,
     assert said["took_s"] < 2.0
     assert said["results"] == {}
     assert list(tmp_path.iterdir()) == []
+
+
+def test_several_files_for_one_parameter(
+    gis: Gis, located: tuple[subprocess.CompletedProcess[str], Path], tmp_path: Path
+) -> None:
+    files = [tmp_path / f"{name} result.gpkg" for name in ("first", "second")]
+    for file in files:
+        file.write_bytes(located[1].read_bytes())
+    output = tmp_path / "accuracy.gpkg"
+    given = [*(f"results={file}" for file in files), f"output={output}"]
+    done = gis.process("run", "netcorr:accuracy", "--json", "--", *given)
+    assert done.returncode == 0, done.stderr
+    assert json.loads(done.stdout)["results"]["text"].startswith("2 results: no candidate was visited yet.")
+    assert "verified_finds" in [name for name, _ in pyogrio.list_layers(output)]

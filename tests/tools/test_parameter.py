@@ -24,6 +24,7 @@ SIDE = Parameter("side", "choice", "Side", "Which side.", ("--side",), choices=(
 ZONE = Parameter("zone", "text", "Zone", "Name of a zone.", ("--zone",))
 QUICK = Parameter("quick", "flag", "Quick", "Do it quickly.", ("--quick",), default=False)
 TABLE = Parameter("table", "file_in", "Table", "A table.", required=True, suffixes=(".csv",))
+TABLES = Parameter("tables", "files_in", "Tables", "Some tables.", required=True, suffixes=(".csv",))
 RESULT = Parameter("result", "file_out", "Result", "To write.", ("-o", "--output"), suffixes=(".gpkg",))
 
 
@@ -45,6 +46,10 @@ RESULT = Parameter("result", "file_out", "Result", "To write.", ("-o", "--output
         (QUICK, True, True),
         (QUICK, None, False),
         (TABLE, "a/b.CSV", Path("a/b.CSV")),
+        (TABLES, "a.csv", (Path("a.csv"),)),
+        (TABLES, Path("a.csv"), (Path("a.csv"),)),
+        (TABLES, ("b.csv", Path("a.csv")), (Path("b.csv"), Path("a.csv"))),
+        (TABLES, ["a.csv"], (Path("a.csv"),)),
     ],
 )
 def test_value_within_the_limits_is_converted(parameter: Parameter, value: Any, expected: Any) -> None:
@@ -57,6 +62,10 @@ def test_value_within_the_limits_is_converted(parameter: Parameter, value: Any, 
     ("parameter", "value", "words"),
     [
         (DEPTH, "deep", ["--depth", "deep", "0 to 5 m"]),
+        (TABLES, (), ["TABLES", "one file or several"]),
+        (TABLES, 3, ["3", "one file or several"]),
+        (TABLES, ["a.csv", "b.txt"], ["b.txt", ".csv"]),
+        (TABLES, ["a.csv", "a.csv"], ["a.csv twice", "once"]),
         (DEPTH, -0.001, ["-0.001", "0 to 5 m"]),
         (DEPTH, "nan", ["nan"]),
         (DEPTH, math.inf, ["inf"]),
