@@ -19,6 +19,8 @@ from bench_table import Target, target_table
 BENCHES: dict[str, tuple[str, ...]] = {
     "locate": ("surveys", "seed", "workers"),
     "delay": ("surveys", "seed", "workers"),
+    "calibration": ("surveys", "seed", "workers"),
+    "learning": ("surveys", "seed", "workers"),
     "calibration": ("surveys", "seed", "workers", "outcomes"),
     "screen": ("surveys", "seed"),
     "network": ("seed",),
