@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from netcorr.export.colours import FOUND, INK, LEAK, QUIET, SENSOR
+from netcorr.export.history_schema import VERIFICATION_HISTORY
 from netcorr.export.result_schema import (
     CORRELATION_PATHS,
     LEAK_CANDIDATES,
@@ -191,6 +192,24 @@ _SENSORS = LayerStyle(
     label="fitting",
     label_colour=SENSOR,
     tip=("logger", "fitting", "quality"),
+)
+
+#: Where crews found leaks; visits without a place are in the table of the layer.
+HISTORY_STYLE = LayerStyle(
+    VERIFICATION_HISTORY,
+    (
+        Rule(
+            "Leak found here",
+            Mark("square", 3.2, "#ffffff", 0.4, FOUND),
+            (Condition("verification", "=", "dug and found"),),
+        ),
+        Rule(
+            "Leak repaired here",
+            Mark("triangle", 4.0, "#ffffff", 0.4, FOUND),
+            (Condition("verification", "=", "repaired"),),
+        ),
+    ),
+    tip=("verification", "crew", "field_note", "doubt"),
 )
 
 #: Look of every layer of a result.

@@ -18,8 +18,10 @@ from netcorr.errors import ExportError
 from netcorr.export.describe_columns import describe_columns
 from netcorr.export.history_schema import VERIFICATION_HISTORY
 from netcorr.export.in_use import check_not_in_use, open_existing
+from netcorr.export.layer_style import HISTORY_STYLE
 from netcorr.export.result_schema import LEAK_CANDIDATES
 from netcorr.export.safe_file import replacing
+from netcorr.export.write_styles import STYLE_TABLE, write_styles
 from netcorr.units import FOOT_M
 
 if TYPE_CHECKING:
@@ -72,6 +74,7 @@ def update_result(
         counts = _counts(draft)
         _append(history, draft)
         describe_columns(draft, [VERIFICATION_HISTORY])
+        write_styles(draft, [HISTORY_STYLE])
         with contextlib.closing(_with_functions(draft)) as connection:
             connection.execute("BEGIN")
             for candidate_id, state in states.items():
@@ -201,10 +204,12 @@ def _counts(draft: Path) -> dict[str, int]:
 
 
 def _check(draft: Path, counts: Mapping[str, int], *, added: int) -> None:
-    """Refuse a draft in which anything was lost."""
+    """Refuse a draft in which anything was lost; a look may be added."""
     name = VERIFICATION_HISTORY.name
-    wanted = {**counts, name: counts.get(name, 0) + added}
     found = _counts(draft)
+    wanted = {**counts, name: counts.get(name, 0) + added}
+    if found.get(STYLE_TABLE, 0) - counts.get(STYLE_TABLE, 0) in (0, 1):
+        wanted[STYLE_TABLE] = found[STYLE_TABLE]
     with contextlib.closing(open_existing(draft)) as connection:
         [(integrity,)] = connection.execute("PRAGMA integrity_check").fetchmany(1)
     if integrity != "ok" or found != wanted:

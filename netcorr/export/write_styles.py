@@ -16,7 +16,7 @@ STYLE_TABLE = "layer_styles"
 
 #: As QGIS makes it, so that it and what is built on it find their own table.
 _TABLE = f"""
-CREATE TABLE {STYLE_TABLE} (
+CREATE TABLE IF NOT EXISTS {STYLE_TABLE} (
     id INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL,
     f_table_catalog TEXT(256),
     f_table_schema TEXT(256),
@@ -31,18 +31,18 @@ CREATE TABLE {STYLE_TABLE} (
     ui TEXT(30),
     update_time DATETIME DEFAULT (strftime('%Y-%m-%dT%H:%M:%fZ','now'))
 );
-INSERT INTO gpkg_contents (table_name, data_type, identifier, description)
+INSERT OR IGNORE INTO gpkg_contents (table_name, data_type, identifier, description)
 VALUES ('{STYLE_TABLE}', 'attributes', '{STYLE_TABLE}', 'How the layers look on a map');
 """
 
 
 def write_styles(path: Path, styles: Sequence[LayerStyle]) -> None:
-    """Add the looks of layers to a GeoPackage, each as QML and SLD.
+    """Add the looks of layers to a GeoPackage, each as QML and SLD; one that a layer has stays.
 
     Parameters
     ----------
     path : pathlib.Path
-        A GeoPackage just written, without styles.
+        A GeoPackage.
     styles : sequence of LayerStyle
         One for each layer that has a look.
 
@@ -67,6 +67,7 @@ def write_styles(path: Path, styles: Sequence[LayerStyle]) -> None:
         connection.executemany(
             f"INSERT INTO {STYLE_TABLE} (f_table_catalog, f_table_schema, f_table_name, f_geometry_column,"
             " styleName, styleQML, styleSLD, useAsDefault, description, owner, ui)"
-            " VALUES ('', '', ?, ?, ?, ?, ?, 1, ?, '', NULL)",
+            " SELECT '', '', ?1, ?2, ?3, ?4, ?5, 1, ?6, '', NULL"
+            f" WHERE NOT EXISTS (SELECT 1 FROM {STYLE_TABLE} WHERE f_table_name = ?1)",
             rows,
         )

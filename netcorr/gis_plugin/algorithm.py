@@ -138,7 +138,9 @@ class ToolAlgorithm(QgsProcessingAlgorithm):
         feedback.pushInfo(result["text"])
         if result["verdict"]:
             feedback.pushWarning(result["verdict"])
-        load_outputs(self._tool["outputs"], files, context)
+        # a tool may write into a file that was given to it
+        written = {one["parameter"]: values[one["parameter"]] for one in self._tool["outputs"]}
+        load_outputs(self._tool["outputs"], written, context)
         return {**files, TEXT: result["text"]}
 
     def _parameters(self) -> Iterator[Mapping[str, Any]]:

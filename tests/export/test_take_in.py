@@ -146,6 +146,15 @@ class TestTakenIn:
         checker.check()
         assert checker.errors == []
 
+    def test_the_history_has_a_look_of_its_own_once(self, result: Path, tmp_path: Path) -> None:
+        before = pyogrio.read_dataframe(result, layer="layer_styles")
+        take_in(result, edited(result, tmp_path / "f.gpkg", {FIRST: FOUND}))
+        take_in(result, edited(result, tmp_path / "g.gpkg", {SECOND: {"verification": "dug and dry"}}))
+        after = pyogrio.read_dataframe(result, layer="layer_styles")
+        assert after.f_table_name.tolist() == [*before.f_table_name, "verification_history"]
+        assert "Leak repaired here" in after.styleQML.iloc[-1]
+        pd.testing.assert_frame_equal(after.iloc[:-1], before)
+
     def test_the_same_file_again_changes_not_a_byte(self, result: Path, tmp_path: Path) -> None:
         field = edited(result, tmp_path / "f.gpkg", {FIRST: FOUND, SECOND: {"verification": "dug and dry"}})
         assert len(take_in(result, field).added) == 2
