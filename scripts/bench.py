@@ -19,9 +19,8 @@ from bench_table import Target, target_table
 BENCHES: dict[str, tuple[str, ...]] = {
     "locate": ("surveys", "seed", "workers"),
     "delay": ("surveys", "seed", "workers"),
-    "calibration": ("surveys", "seed", "workers"),
-    "learning": ("surveys", "seed", "workers"),
     "calibration": ("surveys", "seed", "workers", "outcomes"),
+    "learning": ("surveys", "seed", "workers"),
     "screen": ("surveys", "seed"),
     "network": ("seed",),
     "start": (),

@@ -42,8 +42,6 @@ def visit_of(row: Mapping[str, Any], *, candidate_id: str, place: Point | None =
 
     Examples
     --------
-    >>> visit_of({"verification": "Dug and found", "offset_ft": "1,5"}, candidate_id="c").offset_m
-    0.4572
     >>> visit = visit_of({"verification": "Dug and found", "offset_ft": "1,5"}, candidate_id="c")
     >>> visit.verification, round(visit.offset_m, 4)
     ('dug and found', 0.4572)
