@@ -16,8 +16,8 @@ from bench_table import Target, interval, share, table
 
 #: Surveys of a full benchmark.
 SURVEYS = 500
-#: Ends of the classes of stated probability.
-CLASSES = (0.05, 0.2, 0.4, 0.6, 0.8, 0.9, 0.97, 1.0)
+#: Ends of the classes of stated probability, few enough that each has some fifty candidates.
+CLASSES = (0.05, 0.2, 0.5, 0.8, 0.93, 1.0)
 #: A class lies this near the diagonal, ...
 NEAR_DIAGONAL = 0.08
 #: ... and with fewer candidates than this nothing can be said of it.

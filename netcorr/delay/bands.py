@@ -10,9 +10,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from netcorr.delay.prepare import HIGHEST_HZ, LOWEST_HZ
+from netcorr.errors import DelayError
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+#: Half of the search beyond the longest delay, so that the ends of the range can be judged. [s]
+MARGIN_S = 0.002
 #: (up to this frequency, width of a sub-band), both in Hz: fine where plastic pipes carry sound.
 SUB_BAND_WIDTHS_HZ = ((256.0, 16.0), (512.0, 32.0), (np.inf, 64.0))
 #: Widths of the contiguous bands that are tried, in sub-bands.
@@ -78,3 +83,29 @@ def contiguous_bands(count: int) -> NDArray[np.int64]:
     if (0, count) not in rows:
         rows.append((0, count))
     return np.asarray(rows, dtype=np.int64)
+
+
+def usable_band(
+    frequency_hz: NDArray[np.float64],
+    usable: NDArray[np.bool_],
+    *,
+    band_hz: tuple[float, float] | None,
+    item: str,
+) -> tuple[float, float]:
+    """Band asked for, cut to what both recordings have. [Hz]
+
+    Raises
+    ------
+    DelayError
+        If it holds next to nothing.
+    """
+    low_hz, high_hz = band_hz if band_hz is not None else (LOWEST_HZ, HIGHEST_HZ)
+    inside = usable & (frequency_hz >= low_hz) & (frequency_hz <= high_hz)
+    if inside.sum() < 16:
+        raise DelayError(
+            item,
+            found=f"nothing to compare between {low_hz:g} and {high_hz:g} Hz",
+            remedy="choose a wider band",
+        )
+    # sub-bands begin at the same places in every recording
+    return float(low_hz), float(min(high_hz, frequency_hz[inside][-1]))

@@ -12,14 +12,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy import ndimage
 
+from netcorr.delay.bands import MARGIN_S, usable_band
 from netcorr.delay.likelihood import BandCorrelograms
-from netcorr.delay.pair import MARGIN_S, usable_band
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
+    from netcorr.delay.dispersion import Dispersion
     from netcorr.delay.prepare import PreparedRecording
 
 #: The cross-spectrum, steered to the known source, is smoothed over this width and subtracted: what arrives
@@ -34,6 +35,7 @@ def log_likelihood_beside(
     *,
     max_delay_s: float,
     band_hz: tuple[float, float] | None = None,
+    dispersion: Dispersion | None = None,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Log-likelihood of one more source at every delay, with sources at known delays taken out.
 
@@ -47,6 +49,8 @@ def log_likelihood_beside(
         Half width of the search range. [s]
     band_hz : (float, float), optional
         Band to use; by default all that was prepared. [Hz]
+    dispersion : Dispersion, optional
+        Phase of the pipe beside its nominal speed: delays are then those of the nominal speed.
 
     Returns
     -------
@@ -77,22 +81,60 @@ def log_likelihood_beside(
     """
     band = usable_band(a.frequency_hz, a.usable & b.usable, band_hz=band_hz, item="pair of recordings")
     usable = a.usable & b.usable & (a.frequency_hz >= band[0]) & (a.frequency_hz <= band[1])
-    cross = np.where(usable, np.conj(a.spectrum) * b.spectrum, 0.0)
-    size = max(round(SMOOTHING_HZ / a.bin_hz), 3)
-    share = np.maximum(ndimage.uniform_filter1d(usable.astype(np.float64), size), 0.05)
-    for delay_s in known_s:
-        turn = np.exp(2j * np.pi * a.frequency_hz * delay_s)
-        steered = cross * turn
-        smooth = ndimage.uniform_filter1d(steered.real, size) + 1j * ndimage.uniform_filter1d(
-            steered.imag, size
-        )
-        cross = np.where(usable, (steered - smooth / share) * turn.conj(), 0.0)
     correlograms = BandCorrelograms(
-        cross,
+        without_sources(
+            np.conj(a.spectrum) * b.spectrum, usable, known_s, bin_hz=a.bin_hz, dispersion=dispersion
+        ),
         usable,
         bin_hz=a.bin_hz,
         duration_s=a.duration_s * min(a.filled_share, b.filled_share),
         max_delay_s=max_delay_s + MARGIN_S,
         band_hz=band,
+        dispersion=dispersion,
     )
     return correlograms.delay_s, correlograms.log_likelihood()
+
+
+def without_sources(
+    cross: NDArray[np.complex128],
+    usable: NDArray[np.bool_],
+    known_s: Sequence[float],
+    *,
+    bin_hz: float,
+    dispersion: Dispersion | None = None,
+) -> NDArray[np.complex128]:
+    """Cross-spectrum without what arrives near known delays.
+
+    Parameters
+    ----------
+    cross : numpy.ndarray
+        Shape (k,), complex: conj(A) B of unit-power spectra.
+    usable : numpy.ndarray
+        Shape (k,), bool.
+    known_s : sequence of float
+        Delays, the strongest first. [s]
+    bin_hz : float
+        Width of a bin. [Hz]
+    dispersion : Dispersion, optional
+        Phase of the pipe beside its nominal speed.
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (k,), complex; zero where unusable.
+    """
+    frequency_hz = np.arange(cross.size, dtype=np.float64) * bin_hz
+    left = np.where(usable, cross, 0.0)
+    size = max(round(SMOOTHING_HZ / bin_hz), 3)
+    share = np.maximum(ndimage.uniform_filter1d(usable.astype(np.float64), size), 0.05)
+    for delay_s in known_s:
+        phase = 2 * np.pi * frequency_hz * delay_s
+        if dispersion is not None:
+            phase += dispersion.at(delay_s, frequency_hz)
+        turn = np.exp(1j * phase)
+        steered = left * turn
+        smooth = ndimage.uniform_filter1d(steered.real, size) + 1j * ndimage.uniform_filter1d(
+            steered.imag, size
+        )
+        left = np.where(usable, (steered - smooth / share) * turn.conj(), 0.0)
+    return left

@@ -15,6 +15,25 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, eq=False)
+class BesideEvidence:
+    """What a round shows beside its strongest delay, what arrives near which is taken out.
+
+    Attributes
+    ----------
+    known_s : float
+        The delay that was taken out. [s]
+    log_likelihood : numpy.ndarray
+        Shape (m,): log of the likelihood of one more source, of the same polarity, over that of none.
+    strength : numpy.ndarray
+        Shape (m,): height of the correlogram against that of the strongest delay, in the band of the latter.
+    """
+
+    known_s: float
+    log_likelihood: NDArray[np.float64]
+    strength: NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
 class DelayEvidence:
     """Evidence of one pair in one round.
 
@@ -51,6 +70,8 @@ class DelayEvidence:
     splits : tuple of RoundSplit
         Where the strongest delay is there only part of the time: the blocks that hold it and the rest, each
         with its own likelihood.
+    beside : BesideEvidence or None
+        What is left when the strongest delay is taken out; None where nothing was heard.
     """
 
     logger_a: str
@@ -71,6 +92,7 @@ class DelayEvidence:
     polarity: int = 1
     notes: tuple[str, ...] = ()
     splits: tuple[RoundSplit, ...] = ()
+    beside: BesideEvidence | None = None
 
     def __post_init__(self) -> None:
         if self.delay_s.shape != self.log_likelihood.shape or self.delay_s.size < 3:

@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy import fft
 
-from netcorr.delay.bands import contiguous_bands
+from netcorr.delay.bands import MARGIN_S, contiguous_bands, usable_band
+from netcorr.delay.beside import without_sources
 from netcorr.delay.blocks import BlockCorrelograms, RoundSplit, split_round
 from netcorr.delay.bound import peak_probability
-from netcorr.delay.evidence import DelayEvidence
+from netcorr.delay.evidence import BesideEvidence, DelayEvidence
 from netcorr.delay.likelihood import BandCorrelograms, average_polarities
-from netcorr.delay.prepare import HIGHEST_HZ, LOWEST_HZ, PreparedRecording, prepare_recording
+from netcorr.delay.prepare import PreparedRecording, prepare_recording
 from netcorr.delay.refine import coherence_and_phase, refine_delay
 from netcorr.errors import DelayError
 
@@ -21,8 +22,6 @@ if TYPE_CHECKING:
 
     from netcorr.delay.dispersion import Dispersion
 
-#: Half of the search beyond the longest delay, so that the ends of the range can be judged. [s]
-MARGIN_S = 0.002
 #: The second opinion is worth a word only where something was heard, and where it differs by this much. [s]
 SIGNIFICANT = 0.01
 DISAGREEMENT_S = 0.002
@@ -145,7 +144,20 @@ def delay_evidence(
     )
     notes = _cleaning_notes(a, logger_a) + _cleaning_notes(b, logger_b)
     splits: tuple[RoundSplit, ...] = ()
+    beside: BesideEvidence | None = None
     if significance < SIGNIFICANT:
+        left = without_sources(
+            np.conj(a.spectrum) * b.spectrum, usable, [start_s], bin_hz=a.bin_hz, dispersion=dispersion
+        )
+        others = BandCorrelograms(
+            left, usable, **grid, max_delay_s=max_delay_s + MARGIN_S, band_hz=band, dispersion=dispersion
+        )
+        one_r, left_r = (every.mean(first, last)[0] for every in (correlograms, others))
+        beside = BesideEvidence(
+            known_s=refined.delay_s,
+            log_likelihood=others.of_polarity(polarity),
+            strength=polarity * left_r / max(abs(float(one_r[peak])), 1e-9),
+        )
         blocks = BlockCorrelograms(a, b, usable, whole=correlograms)
         sure = abs(upright[peak] - reverse[peak]) > SURE_OF_POLARITY
         splits = split_round(blocks, peak=peak, polarity=polarity if sure else 0)
@@ -169,6 +181,7 @@ def delay_evidence(
         polarity=polarity,
         notes=notes,
         splits=splits,
+        beside=beside,
     )
 
 
@@ -182,32 +195,6 @@ def _check_alike(a: PreparedRecording, b: PreparedRecording, *, max_delay_s: flo
             found=f"{a.duration_s:.1f} s of common record for delays up to {max_delay_s:.2f} s",
             remedy="record at least three times the longest travel time",
         )
-
-
-def usable_band(
-    frequency_hz: NDArray[np.float64],
-    usable: NDArray[np.bool_],
-    *,
-    band_hz: tuple[float, float] | None,
-    item: str,
-) -> tuple[float, float]:
-    """Band asked for, cut to what both recordings have. [Hz]
-
-    Raises
-    ------
-    DelayError
-        If it holds next to nothing.
-    """
-    low_hz, high_hz = band_hz if band_hz is not None else (LOWEST_HZ, HIGHEST_HZ)
-    inside = usable & (frequency_hz >= low_hz) & (frequency_hz <= high_hz)
-    if inside.sum() < 16:
-        raise DelayError(
-            item,
-            found=f"nothing to compare between {low_hz:g} and {high_hz:g} Hz",
-            remedy="choose a wider band",
-        )
-    # sub-bands begin at the same places in every recording
-    return float(low_hz), float(min(high_hz, frequency_hz[inside][-1]))
 
 
 def _significance(

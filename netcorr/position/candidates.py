@@ -16,12 +16,15 @@ from netcorr.position.region import highest_density_stretches
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from numpy.typing import NDArray
+
     from netcorr.delay.evidence import DelayEvidence
     from netcorr.network.pipe_network import PipeNetwork
     from netcorr.path.correlation_path import CorrelationPath
     from netcorr.position.fix import Outcome
     from netcorr.position.posterior import PairPosterior
     from netcorr.position.region import Stretch
+    from netcorr.position.second import SecondSource
     from netcorr.position.settings import LocateSettings
     from netcorr.position.travel import PathTimes
 
@@ -31,6 +34,8 @@ BRANCH_REACH_M = 150.0
 LARGEST_SHARE = 0.6
 #: An area may have to hold more than this; what it takes in for that must still stand out from the path.
 SURE_LEVEL = 0.95
+#: Note of a second leak between the same sensors.
+BESIDE_NOTE = "heard beside a louder source between the same sensors"
 #: A tee this near a stretch belongs to it. [m]
 TEE_MARGIN_M = 0.5
 
@@ -43,6 +48,7 @@ def find_candidates(
     network: PipeNetwork,
     evidence: Sequence[DelayEvidence],
     settings: LocateSettings,
+    second: SecondSource | None = None,
 ) -> tuple[Candidate, ...]:
     """Candidates of one pair, most probable first, ranks within the pair.
 
@@ -60,23 +66,25 @@ def find_candidates(
         One for each round.
     settings : LocateSettings
         Level of the areas, least probability.
+    second : SecondSource, optional
+        One more leak between the sensors.
 
     Returns
     -------
     tuple of Candidate
         Between the sensors, and at or beyond either of them.
     """
+    sources = [(posterior.between, posterior.density_per_m, "")]
+    if second is not None:
+        sources.append((second.probability, second.density_per_m, BESIDE_NOTE))
     found: list[Candidate] = []
-    stretches = highest_density_stretches(
-        posterior.position_m, posterior.density_per_m, level=settings.level, sure_level=SURE_LEVEL
-    )
-    spread_m = math.fsum(one.high_m - one.low_m for one in stretches)
-    if spread_m <= LARGEST_SHARE * path.length_m:
-        found += [
-            _between(one, posterior.between, times, path=path, network=network, evidence=evidence)
-            for one in stretches
-            if one.mass * posterior.between >= settings.least_probability
+    for probability, density_per_m, note in sources:
+        places = [
+            _between(one, probability, times, path=path, network=network, evidence=evidence)
+            for one in _stretches(posterior.position_m, density_per_m, settings=settings)
+            if one.mass * probability >= settings.least_probability
         ]
+        found += [_noted(one, note) for one in places if not any(_overlap(one, other) for other in found)]
     ends: tuple[tuple[Outcome, float], ...] = (
         ("at or beyond A", posterior.beyond_a),
         ("at or beyond B", posterior.beyond_b),
@@ -88,6 +96,25 @@ def find_candidates(
         if probability > max(settings.least_probability, settings.prior_beyond / 2)
     ]
     return ranked(found)
+
+
+def _stretches(
+    position_m: NDArray[np.float64], density_per_m: NDArray[np.float64], *, settings: LocateSettings
+) -> tuple[Stretch, ...]:
+    """Stretches of the area, none where it takes in too much of the path."""
+    stretches = highest_density_stretches(
+        position_m, density_per_m, level=settings.level, sure_level=SURE_LEVEL
+    )
+    spread_m = math.fsum(one.high_m - one.low_m for one in stretches)
+    return stretches if spread_m <= LARGEST_SHARE * float(position_m[-1] - position_m[0]) else ()
+
+
+def _overlap(one: Candidate, other: Candidate) -> bool:
+    return one.low_m <= other.high_m and other.low_m <= one.high_m
+
+
+def _noted(candidate: Candidate, note: str) -> Candidate:
+    return replace(candidate, note="; ".join(filter(None, (note, candidate.note))))
 
 
 def ranked(candidates: Sequence[Candidate]) -> tuple[Candidate, ...]:

@@ -12,6 +12,8 @@ from netcorr.position.candidates import error_budget, find_candidates
 from netcorr.position.echoes import path_echoes
 from netcorr.position.fix import PairFix
 from netcorr.position.posterior import pair_posterior
+from netcorr.position.reliability import reliable
+from netcorr.position.second import second_source
 from netcorr.speed import pipe_wave_speed
 
 if TYPE_CHECKING:
@@ -138,10 +140,11 @@ def locate_pair(
     echoes = path_echoes(
         network, path, speeds, times=times, frequency_hz=_middle_hz(evidence), settings=settings
     )
-    posterior = pair_posterior(times, evidence, settings=settings, echoes=echoes)
+    posterior = reliable(pair_posterior(times, evidence, settings=settings, echoes=echoes))
     outcome = _outcome(posterior)
+    second = second_source(posterior, times, evidence, echoes=echoes, settings=settings)
     candidates = find_candidates(
-        posterior, times, path=path, network=network, evidence=evidence, settings=settings
+        posterior, times, path=path, network=network, evidence=evidence, settings=settings, second=second
     )
     notes = _notes(path, speeds=speeds, evidence=evidence, times=times)
     if outcome == "nothing learnt":

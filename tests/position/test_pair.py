@@ -152,7 +152,7 @@ def test_recordings_that_say_nothing_teach_nothing(locate: Callable[..., PairFix
     fix = locate({}, {}, floor=0.0)
     assert fix.outcome == "nothing learnt"
     # what stands there is what was assumed before, and no place follows from it
-    assert fix.probability_between == pytest.approx(SETTINGS.prior_between)
+    assert fix.probability_between == pytest.approx(SETTINGS.prior_between, abs=0.01)
     assert fix.candidates == ()
     assert NOTHING_LEARNT in fix.notes
     # a little that speaks against a leak is something
