@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from netcorr.delay import PreparedRecording, delay_evidence, log_likelihood_beside, prepare_round
+from netcorr.delay import (
+    Dispersion,
+    PreparedRecording,
+    delay_evidence,
+    log_likelihood_beside,
+    prepare_round,
+)
 from netcorr.errors import DelayError
 
 from .conftest import noisy_pair
@@ -73,3 +81,34 @@ def test_a_band_of_nothing_is_refused() -> None:
     a, b = both(7, 0.05, None)
     with pytest.raises(DelayError, match="nothing to compare"):
         log_likelihood_beside(a, b, [0.05], max_delay_s=MAX_S, band_hz=(1500.0, 1600.0))
+
+
+def test_the_evidence_brings_what_is_left_with_its_strength() -> None:
+    a, b = both(5, 0.05, -0.02)
+    beside = delay_evidence(a, b, max_delay_s=MAX_S).beside
+    assert beside is not None
+    evidence = delay_evidence(a, b, max_delay_s=MAX_S)
+    assert beside.known_s == evidence.peak_delay_s
+    at = int(np.argmax(beside.log_likelihood))
+    assert evidence.delay_s[at] == pytest.approx(-0.02, abs=3e-4)
+    # the weak one has a fifth of the power of the strong one (-3 against +4 dB)
+    assert beside.strength[at] == pytest.approx(10 ** (-7 / 10), abs=0.07)
+    assert np.abs(beside.strength[np.abs(evidence.delay_s - 0.05) < 1e-3]).max() < 0.1
+
+
+def test_where_nothing_is_heard_nothing_is_left() -> None:
+    rng = np.random.default_rng(3)
+    a, b = prepare_round(rng.normal(size=(2, 12_000)), RATE_HZ, max_delay_s=MAX_S)
+    assert delay_evidence(a, b, max_delay_s=MAX_S).beside is None
+
+
+def test_a_dispersed_source_is_taken_out_as_it_is() -> None:
+    # the phase bends by 6 rad over the band at the strong one's place
+    places_s, bend = np.linspace(-0.1, 0.1, 25), np.array([0.0, -6.0, 6.0, 0.0])
+    pipe = Dispersion(places_s, np.array([0.0, 100.0, 800.0, 1000.0]), np.outer(places_s / 0.1, bend))
+    a, b = both(9, 0.05, None)
+    bent = replace(b, spectrum=b.spectrum * np.exp(-1j * pipe.at(0.05, b.frequency_hz)))
+    strong = delay_evidence(a, bent, max_delay_s=MAX_S, dispersion=pipe)
+    assert strong.peak_delay_s == pytest.approx(0.05, abs=1e-4)
+    _, left = log_likelihood_beside(a, bent, [0.05], max_delay_s=MAX_S, dispersion=pipe)
+    assert left.max() < 0.02 * strong.log_likelihood.max()
