@@ -50,6 +50,8 @@ if TYPE_CHECKING:
     locate: ToolFunction
     plan: ToolFunction
     rehearse: ToolFunction
+    photos: ToolFunction
+    points: ToolFunction
     report: ToolFunction
     verify: ToolFunction
 
@@ -71,8 +73,10 @@ __all__ = [
     "doctor",
     "inspect",
     "locate",
+    "photos",
     "pipe_wave_speed",
     "plan",
+    "points",
     "read_network",
     "rehearse",
     "report",

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 from netcorr.export.geopackage import write_result
 from netcorr.export.made_from import Inputs
 from netcorr.export.network_file import save_network
+from netcorr.export.points import write_points
 from netcorr.export.read_result import StoredResult, read_result
 from netcorr.export.record import survey_dict
 from netcorr.export.result_schema import RESULT_LAYERS
@@ -33,6 +34,7 @@ __all__ = [
     "save_network",
     "survey_dict",
     "survey_text",
+    "write_points",
     "write_report",
     "write_result",
     "write_wgs84",

@@ -15,7 +15,7 @@ import pyogrio
 from netcorr.errors import ExportError
 from netcorr.export.describe_columns import describe_columns
 from netcorr.export.in_use import check_nothing_beside, held, open_existing
-from netcorr.export.layer_style import RESULT_STYLES, LayerStyle
+from netcorr.export.layer_style import AROUND_STYLES, RESULT_STYLES, LayerStyle
 from netcorr.export.made_from import Inputs
 from netcorr.export.result_schema import LEAK_CANDIDATES, RESULT_LAYERS, ResultLayer
 from netcorr.export.result_tables import result_tables
@@ -77,7 +77,9 @@ def write_result(
     """
     folder = Path(path).absolute().parent
     tables = {**result_tables(fix, units=units), **stored_tables(fix, inputs or Inputs(), folder=folder)}
-    write_tables(tables, path, layers=WRITTEN_LAYERS, styles=RESULT_STYLES, feedback=feedback)
+    write_tables(
+        tables, path, layers=WRITTEN_LAYERS, styles=(*RESULT_STYLES, *AROUND_STYLES), feedback=feedback
+    )
 
 
 def write_tables(

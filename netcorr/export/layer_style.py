@@ -18,6 +18,7 @@ from netcorr.export.result_schema import (
     UNCERTAINTY_AREAS,
     ResultLayer,
 )
+from netcorr.export.stored_schema import FITTINGS_NEARBY, MAINS_NEARBY, PATH_PIPES
 from netcorr.verification.visit import VERIFICATIONS
 
 #: Marks that both ways of writing a style know.
@@ -214,3 +215,36 @@ HISTORY_STYLE = LayerStyle(
 
 #: Look of every layer of a result.
 RESULT_STYLES = (_CANDIDATES, _AREAS, _PATHS, _SENSORS, LayerStyle(PAIR_ROUNDS))
+
+_OPEN, _SHUT = (Condition("is_open", "=", value) for value in (True, False))
+_MAINS = LayerStyle(
+    MAINS_NEARBY,
+    (
+        Rule("Main", Stroke("#8fa0b0", 0.5), (_OPEN,)),
+        Rule("Out of service, or shut", Stroke("#8fa0b0", 0.4, dashed=True), (_SHUT,)),
+    ),
+    tip=("pipe_id", "material", "diameter_mm"),
+)
+_FITTINGS = LayerStyle(
+    FITTINGS_NEARBY,
+    (
+        Rule("Hydrant", Mark("square", 1.8, QUIET, 0.3, "#ffffff"), (Condition("kind", "=", "hydrant"),)),
+        *(
+            Rule(title, Mark("circle", 1.9, QUIET, 0.3, fill), (Condition("kind", "=", "valve"), state))
+            for title, fill, state in (("Valve", "#ffffff", _OPEN), ("Valve, closed", QUIET, _SHUT))
+        ),
+        *(
+            Rule(title, Mark("triangle", 1.8, QUIET, 0.3, "#ffffff"), (Condition("kind", "=", kind),))
+            for title, kind in (("Meter", "meter"), ("Other fitting", "other"))
+        ),
+    ),
+    tip=("asset_id", "kind"),
+)
+_PIPES = LayerStyle(
+    PATH_PIPES,
+    (Rule("Pipe of a path", Stroke(INK, 0.25)),),
+    tip=("pipe_id", "material", "diameter_mm", "speed_m_s"),
+)
+
+#: Look of the map around a result, for layers that only the result in the map's own CRS has.
+AROUND_STYLES = (_MAINS, _FITTINGS, _PIPES)

@@ -7,6 +7,7 @@ import os
 import shutil
 import sqlite3
 import tempfile
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -14,6 +15,8 @@ import pyogrio
 
 from netcorr.errors import ExportError
 
+#: No writing takes so long: a draft of this age was left behind. [s]
+_LEFT_S = 86_400.0
 #: What the driver raises when a file cannot be read or written.
 DRIVER_ERRORS = (
     pyogrio.errors.DataSourceError,
@@ -78,6 +81,15 @@ def replacing(target: Path) -> Iterator[Path]:
     finally:
         if folder is not None:
             shutil.rmtree(folder, ignore_errors=True)
+        _sweep(target.parent)
+
+
+def _sweep(folder: Path) -> None:
+    """Remove drafts that a process left long ago, because it was killed or the power failed."""
+    for draft in folder.glob(".netcorr-*"):
+        with contextlib.suppress(OSError):
+            if draft.is_dir() and time.time() - draft.stat().st_mtime > _LEFT_S:
+                shutil.rmtree(draft, ignore_errors=True)
 
 
 def _flush_to_disk(path: Path) -> None:

@@ -159,12 +159,13 @@ def spread_of_position(candidate: Candidate, budget: ErrorBudget | None, *, unit
     text = f"Standard deviation of the point {format_length(candidate.sd_m, units)}"
     if budget is None:
         return text + "."
-    parts = {name: getattr(budget, name) for name in _BUDGET_WORDS}
+    parts = {name: getattr(budget, name) ** 2 for name in _BUDGET_WORDS}
+    whole = sum(parts.values())
+    if not whole > 0:
+        return text + "."
     first, second = sorted(parts, key=lambda name: -parts[name])[:2]
-    return (
-        f"{text}, mostly from {_BUDGET_WORDS[first]} ({format_length(parts[first], units)}) and "
-        f"{_BUDGET_WORDS[second]} ({format_length(parts[second], units)})."
-    )
+    shares = [f"{_BUDGET_WORDS[name]} ({100 * parts[name] / whole:.0f} %)" for name in (first, second)]
+    return f"{text}; its variance is mostly from {shares[0]} and {shares[1]}."
 
 
 def second_opinion(pair: PairFix, candidate: Candidate, *, units: UnitSystem) -> str | None:

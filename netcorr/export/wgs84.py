@@ -67,12 +67,7 @@ def write_wgs84(
     """
     feedback = feedback or NoFeedback()
     target = Path(path)
-    tables = (
-        _read_tables(Path(source))
-        if isinstance(source, str | os.PathLike)
-        else result_tables(source, units=units)
-    )
-    moved = _in_wgs84(tables, feedback)
+    moved = tables_in_wgs84(source, units=units, feedback=feedback)
     if target.suffix.lower() in {".geojson", ".json"}:
         _write_points(moved[LEAK_CANDIDATES.name], target)
     elif target.suffix.lower() == ".gpkg":
@@ -83,6 +78,38 @@ def write_wgs84(
             found=f"{target.suffix or 'no ending'} says neither GeoPackage nor GeoJSON",
             remedy="end the name with .gpkg or .geojson",
         )
+
+
+def tables_in_wgs84(
+    source: SurveyFix | str | os.PathLike[str], *, units: UnitSystem = "metric", feedback: Feedback
+) -> dict[str, pd.DataFrame]:
+    """Give the layers of a result in WGS 84.
+
+    Parameters
+    ----------
+    source : SurveyFix, str or path-like
+        The answer of a survey, or a GeoPackage that `write_result` wrote.
+    units : {'metric', 'us'}
+        Units of the directions in words, when `source` is an answer.
+    feedback : Feedback
+        Told when the datum shift is coarse; the note of every candidate says it, too.
+
+    Returns
+    -------
+    dict of str to DataFrame
+        Tables by layer, those with places in EPSG:4326.
+
+    Raises
+    ------
+    ExportError
+        If the source is not a result.
+    """
+    tables = (
+        _read_tables(Path(source))
+        if isinstance(source, str | os.PathLike)
+        else result_tables(source, units=units)
+    )
+    return _in_wgs84(tables, feedback)
 
 
 def _read_tables(path: Path) -> dict[str, pd.DataFrame]:

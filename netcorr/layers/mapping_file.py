@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import tempfile
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -72,8 +73,7 @@ def write_mapping(summary: SourceSummary, path: str | Path) -> Path:
     target = Path(path)
     text = mapping_text(summary, target)
     try:
-        with target.open("x", encoding="utf-8", newline="\n") as stream:
-            stream.write(text)
+        _write_new(target, text)
     except FileExistsError:
         raise _exists(target) from None
     except OSError as error:
@@ -83,6 +83,21 @@ def write_mapping(summary: SourceSummary, path: str | Path) -> Path:
             remedy="check the folder and its rights",
         ) from error
     return target
+
+
+def _write_new(target: Path, text: str) -> None:
+    """Write a file that is not there yet: whole, or not at all."""
+    with tempfile.TemporaryDirectory(prefix=".netcorr-", dir=target.parent) as folder:
+        draft = Path(folder, target.name)
+        draft.write_text(text, encoding="utf-8", newline="\n")
+        try:
+            os.link(draft, target)  # refuses a file that came in between
+        except FileExistsError:
+            raise
+        except OSError:  # a disk that knows no links
+            if target.exists():
+                raise FileExistsError(str(target)) from None
+            os.replace(draft, target)
 
 
 def refuse_existing(path: str | Path) -> None:

@@ -233,7 +233,7 @@ def pipe_wave_speed(
         assumptions=(
             *assumed,
             *wall.assumptions,
-            f"water at {temperature_c:g} +/- {temperature_sd_c:g} deg C",
+            f"water at {temperature_c:g} ± {temperature_sd_c:g} °C",
             *_soil_assumption(key),
         ),
     )

@@ -8,8 +8,10 @@ from netcorr.tools.doctor import TOOL as DOCTOR
 from netcorr.tools.inspect import TOOL as INSPECT
 from netcorr.tools.list_tools import list_tool
 from netcorr.tools.locate import TOOL as LOCATE
+from netcorr.tools.photos import TOOL as PHOTOS
 from netcorr.tools.plan import TOOL as PLAN
 from netcorr.tools.plugin import plugin_tool
+from netcorr.tools.points import TOOL as POINTS
 from netcorr.tools.registry import Registry, installed_tools
 from netcorr.tools.rehearse import TOOL as REHEARSE
 from netcorr.tools.report import TOOL as REPORT
@@ -28,10 +30,12 @@ TOOLS = Registry(
         PLAN,
         COVERAGE,
         REHEARSE,
+        PHOTOS,
         LOCATE,
         REPORT,
         VERIFY,
         ACCURACY,
+        POINTS,
         DOCTOR,
         plugin_tool(_all_tools),
         list_tool(_all_tools),

@@ -77,6 +77,7 @@ def locate(
     deployments: Path,
     output: Path,
     wgs84: Path | None = None,
+    points: Path | None = None,
     map_picture: Path | None = None,
     mapping: Path | None = None,
     crs: str | None = None,
@@ -105,8 +106,9 @@ def locate(
         Table of recordings.
     output : pathlib.Path
         GeoPackage to write.
-    wgs84, map_picture : pathlib.Path, optional
-        Copy in longitude and latitude, and picture (PNG), to write as well.
+    wgs84, points, map_picture : pathlib.Path, optional
+        Copy in longitude and latitude, its points alone (GeoJSON, KML or GPX), and picture (PNG), to write
+        as well.
     mapping : pathlib.Path, optional
         TOML file that says which of the source's layers and columns mean what.
     crs : str, optional
@@ -145,6 +147,7 @@ def locate(
     """
     from netcorr.export import Inputs
     from netcorr.export.geopackage import check_target
+    from netcorr.export.points import check_points_target
     from netcorr.network import Tolerances
     from netcorr.position import LocateSettings, locate_survey
     from netcorr.recordings import read_deployments, read_rounds
@@ -155,6 +158,8 @@ def locate(
     for path in (output, wgs84):  # an output that is in use is better known before the work than after it
         if path and path.suffix == ".gpkg":
             check_target(path)
+    if points:
+        check_points_target(points)
     graph = open_map(
         network,
         mapping=mapping,
@@ -204,6 +209,7 @@ def locate(
         ),
         output=output,
         wgs84=wgs84,
+        points=points,
         map_picture=map_picture,
         units=units,
         feedback=PartOf(feedback, start=0.9, stop=1.0),
@@ -218,20 +224,23 @@ def _write(
     inputs: Inputs,
     output: Path,
     wgs84: Path | None,
+    points: Path | None,
     map_picture: Path | None,
     units: UnitSystem,
     feedback: Feedback,
 ) -> tuple[Path, ...]:
-    from netcorr.export import write_result, write_wgs84
+    from netcorr.export import write_points, write_result, write_wgs84
 
     write_result(fix, output, units=units, inputs=inputs, feedback=PartOf(feedback, start=0.0, stop=0.4))
     if wgs84:
         write_wgs84(fix, wgs84, units=units, feedback=PartOf(feedback, start=0.4, stop=0.8))
+    if points:
+        write_points(fix, points, units=units, feedback=feedback)
     if map_picture:
         from netcorr.export import draw_map
 
         draw_map(fix, map_picture, units=units)
-    return tuple(path for path in (output, wgs84, map_picture) if path)
+    return tuple(path for path in (output, wgs84, points, map_picture) if path)
 
 
 def _outputs() -> tuple[OutputLayer, ...]:
@@ -288,6 +297,15 @@ TOOL = Tool(
             "candidates only.",
             ("--wgs84",),
             suffixes=(".gpkg", ".geojson"),
+        ),
+        Parameter(
+            "points",
+            "file_out",
+            "Points",
+            "Also write candidates and sensors as points in longitude and latitude, for apps that read no "
+            "GeoPackage: GeoJSON, KML or GPX by the ending of the name.",
+            ("--points",),
+            suffixes=(".geojson", ".kml", ".gpx"),
         ),
         Parameter(
             "map_picture",

@@ -15,10 +15,13 @@ import pytest
 from PIL import Image
 
 from netcorr.export.geopackage import write_result
-from netcorr.export.layer_style import RESULT_STYLES
-from netcorr.export.result_schema import FIELD_COLUMNS, LEAK_CANDIDATES, RESULT_LAYERS
+from netcorr.export.layer_style import AROUND_STYLES, RESULT_STYLES
+from netcorr.export.result_schema import FIELD_COLUMNS, LEAK_CANDIDATES
 from netcorr.position.fix import SurveyFix
 from netcorr.verification import VERIFICATIONS
+
+#: Of every layer of a result that has a look.
+STYLES = (*RESULT_STYLES, *AROUND_STYLES)
 
 #: Run by the Python of the system, which has the bindings of QGIS; prints what it found as JSON.
 LOOK = """
@@ -109,9 +112,9 @@ def look_at(result: Path, python: str) -> dict[str, Any]:
     folder = result.parent
     from netcorr.export.sld import layer_sld
 
-    for style in RESULT_STYLES:
+    for style in STYLES:
         (folder / f"{style.layer.name}.sld").write_text(layer_sld(style), encoding="utf-8")
-    names = ",".join(layer.name for layer in RESULT_LAYERS)
+    names = ",".join(style.layer.name for style in STYLES)
     run = subprocess.run(
         [python, "-c", LOOK, str(result), str(folder / "map.png"), names, str(folder)],
         capture_output=True,
@@ -132,7 +135,7 @@ def test_a_map_program_opens_the_result_as_it_was_meant(
     write_result(make_fix(), result)
     found = look_at(result, python)
 
-    for style in RESULT_STYLES:
+    for style in STYLES:
         layer, seen = style.layer, found[style.layer.name]
         assert seen["valid"]
         assert seen["rows"] > 0

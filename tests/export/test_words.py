@@ -49,7 +49,8 @@ class TestLeakBetween:
         # 0.1 ms apart at 1240 m/s is 0.062 m: half of speed times time
         assert "2 of 2 rounds carry the evidence, and they place it within about 0.06 m" in text
         assert "coherence 0.62 from 320 to 930 Hz" in text
-        assert "mostly from the wave speed (0.60 m) and the lengths on the map (0.50 m)" in text
+        # 0.6, 0.5, 0.3, 0.05 and 0.3 m: 0.36 and 0.25 of 0.7925 m2
+        assert "variance is mostly from the wave speed (45 %) and the lengths on the map (32 %)" in text
         assert text.count("all of M-2 taken as SDR 11.") == 1
         assert "The sensor on hydrant H-12 sits on 1.20 m of pipe off the main" in text
 

@@ -3,127 +3,21 @@
 from __future__ import annotations
 
 import json
-import os
-import shutil
 import subprocess
-import textwrap
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 import pyogrio
 import pytest
 
 from netcorr.tools import TOOLS
-from netcorr.tools.plugin import NAME, write_plugin
+
+if TYPE_CHECKING:
+    from conftest import Gis
 
 SAMPLE = Path(__file__).resolve().parent.parent.parent / "sample_network"
-PROGRAM = shutil.which("qgis_process.bin") or shutil.which("qgis_process")
-SYSTEM_PYTHON = "/usr/bin/python3"  # the one that has Debian's python3-qgis
-
-
-def has_qgis() -> bool:
-    """Whether QGIS and its Python modules are installed."""
-    if PROGRAM is None or not Path(SYSTEM_PYTHON).exists():
-        return False
-    found = subprocess.run(
-        [SYSTEM_PYTHON, "-c", "import qgis.core, processing"],
-        env={"PATH": "/usr/bin:/bin", "PYTHONPATH": "/usr/share/qgis/python/plugins"},
-        capture_output=True,
-        check=False,
-    )
-    return found.returncode == 0
-
-
-pytestmark = [
-    pytest.mark.skipif(not has_qgis(), reason="QGIS with python3-qgis is not installed"),
-    pytest.mark.xdist_group("qgis"),
-]
-
-
-@dataclass(frozen=True)
-class Gis:
-    """QGIS with the plug-in, in a profile of its own."""
-
-    folder: Path
-
-    @property
-    def environment(self) -> dict[str, str]:
-        """As a desktop session has it, plus what a GIS may set for its own libraries."""
-        kept = {name: os.environ[name] for name in ("LANG", "LC_ALL") if name in os.environ}
-        return {
-            **kept,
-            "PATH": "/usr/bin:/bin",  # another Python on the way would be taken for that of the GIS
-            "HOME": str(self.folder),
-            "XDG_RUNTIME_DIR": str(self.folder),
-            "QT_QPA_PLATFORM": "offscreen",
-            "QGIS_PLUGINPATH": str(self.folder / "plugins"),
-            "QGIS_CUSTOM_CONFIG_PATH": str(self.folder),
-            "PROJ_DATA": "/usr/share/proj",
-        }
-
-    def process(self, *words: str) -> subprocess.CompletedProcess[str]:
-        """Run the program that runs tools without a window."""
-        assert PROGRAM is not None
-        return subprocess.run(
-            [PROGRAM, *words],
-            env=self.environment,
-            capture_output=True,
-            encoding="utf-8",
-            timeout=120,
-            check=False,
-        )
-
-    def run(self, tool: str, **values: Any) -> subprocess.CompletedProcess[str]:
-        """Run one tool."""
-        return self.process(
-            "run", f"netcorr:{tool}", "--json", "--", *(f"{k}={v}" for k, v in values.items())
-        )
-
-    def script(self, body: str, *words: str) -> Any:
-        """Run Python inside of QGIS and return what it printed as JSON."""
-        done = subprocess.run(
-            [SYSTEM_PYTHON, "-c", textwrap.dedent(_START) + textwrap.dedent(body), *words],
-            env={
-                **self.environment,
-                "PYTHONPATH": f"/usr/share/qgis/python/plugins:{self.folder / 'plugins'}",
-                "PYTHONWARNINGS": "ignore",
-            },
-            capture_output=True,
-            encoding="utf-8",
-            timeout=120,
-            check=False,
-        )
-        assert done.returncode == 0, done.stderr
-        return json.loads(done.stdout.strip().splitlines()[-1])
-
-
-_START = f"""
-import json, sys, threading, time
-from pathlib import Path
-from qgis.core import (QgsApplication, QgsProcessingContext, QgsProcessingFeedback, QgsProject,
-                       QgsProcessingUtils, QgsVectorLayer)
-QgsApplication.setPrefixPath("/usr", True)
-app = QgsApplication([], False)
-app.initQgis()
-import processing
-from processing.core.Processing import Processing
-Processing.initialize()
-import {NAME}
-plugin = {NAME}.classFactory(None)
-plugin.initProcessing()
-"""
-
-
-@pytest.fixture(scope="module")
-def gis(tmp_path_factory: pytest.TempPathFactory) -> Gis:
-    folder = tmp_path_factory.mktemp("gis")
-    (folder / "plugins").mkdir()
-    write_plugin(TOOLS, folder / "plugins")
-    gis = Gis(folder)
-    assert "Enabled" in gis.process("plugins", "enable", NAME).stdout
-    return gis
+pytestmark = pytest.mark.xdist_group("qgis")
 
 
 @pytest.fixture(scope="module")
@@ -140,11 +34,10 @@ def located(gis: Gis) -> tuple[subprocess.CompletedProcess[str], Path]:
 
 
 def test_every_tool_that_belongs_into_a_gis_is_there(gis: Gis) -> None:
-    described = json.loads((gis.folder / "plugins" / NAME / "tools.json").read_text(encoding="utf-8"))
     listed = gis.process("list").stdout
-    for tool in described["tools"]:
+    for tool in gis.described:
         assert f"netcorr:{tool['id'].replace('-', '_')}\t{tool['title']}" in listed
-    assert {"inspect", "locate"} <= {tool["id"] for tool in described["tools"]}
+    assert {tool["id"] for tool in gis.described} == set(TOOLS) - {"tools", "plugin"}
 
 
 def test_locate_runs_and_says_what_the_command_says(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import tomllib
 from collections.abc import Callable
 from pathlib import Path
@@ -15,7 +16,7 @@ from hypothesis import strategies as st
 
 from netcorr.errors import LayerError
 from netcorr.layers import inspect_source, mapping_text, read_mapping, read_network_layers, write_mapping
-from netcorr.layers.mapping_file import _plain, _quoted
+from netcorr.layers.mapping_file import _plain, _quoted, _write_new
 
 Writer = Callable[..., Path]
 
@@ -204,3 +205,23 @@ def test_text_is_what_is_written(town: Writer) -> None:
     path = town()
     toml = written(path)
     assert mapping_text(inspect_source(path), toml) == toml.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("with_links", [True, False])
+def test_a_disk_with_and_without_links(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, with_links: bool
+) -> None:
+    """A mapping is whole or not there, and never takes the place of a file that came in between."""
+
+    def no_links(*_: object) -> None:
+        raise OSError(1, "Operation not permitted")
+
+    if not with_links:
+        monkeypatch.setattr(os, "link", no_links)
+    target = tmp_path / "new.toml"
+    _write_new(target, "text = 1\n")
+    assert target.read_text(encoding="utf-8") == "text = 1\n"
+    with pytest.raises(FileExistsError):
+        _write_new(target, "text = 2\n")
+    assert target.read_text(encoding="utf-8") == "text = 1\n"
+    assert not list(tmp_path.glob(".netcorr-*"))

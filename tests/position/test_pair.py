@@ -191,7 +191,7 @@ def test_assumptions_are_noted_once_for_each_pipe(locate: Callable[..., PairFix]
     fix = locate({}, {})
     assumed = [note for note in fix.notes if note.startswith(("M1: ", "M2: "))]
     assert len(assumed) == len(set(assumed)) == sum(len(speed.assumptions) for speed in fix.speeds)
-    assert any("10 +/- 3" in note for note in assumed)  # the water that was assumed
+    assert any("10 ± 3" in note for note in assumed)  # the water that was assumed
 
 
 def test_notes_of_the_evidence_name_their_round(locate: Callable[..., PairFix]) -> None:

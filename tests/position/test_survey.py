@@ -221,7 +221,7 @@ def test_speeds_from_tables_keep_the_leak_inside_the_stretch(seed: int) -> None:
     fix = locate_survey(scenario.network, as_recordings(rounds, clock_sd_s=1e-4))
     (one,) = [candidate for candidate in fix.candidates if candidate.in_bracket]
     assert one.low_m < leak.from_a_m < one.high_m
-    assert any("3 deg C" in note for note in only_pair(fix).notes)
+    assert any("3 °C" in note for note in only_pair(fix).notes)
 
 
 def with_rounds(recordings: SurveyRecordings, *members: Sequence[int]) -> SurveyRecordings:

@@ -372,9 +372,9 @@ def test_inches_and_millimetres_of_one_pipe_give_one_speed(inches: int) -> None:
 def test_assumptions_say_what_the_map_does_not() -> None:
     bare = " | ".join(pipe_wave_speed("ductile_iron", 150).assumptions)
     assert "year unknown" in bare
-    assert "water at 10 +/- 3 deg C" in bare
+    assert "water at 10 ± 3 °C" in bare
     known = pipe_wave_speed("ductile_iron", 150, wall_mm=6.0, temperature_c=8.0, temperature_sd_c=1.0)
-    assert known.assumptions == ("water at 8 +/- 1 deg C",)
+    assert known.assumptions == ("water at 8 ± 1 °C",)
     assert "as given" in known.source
     assert any("soil" in text for text in pipe_wave_speed("pe100", 110).assumptions)
     assert any("pressure class unknown" in text for text in pipe_wave_speed("pvc", 110).assumptions)
