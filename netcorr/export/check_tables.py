@@ -20,6 +20,7 @@ from netcorr.export.check_schema import (
     NEAR_MISSES,
     NETWORK_PIECES,
 )
+from netcorr.export.check_style import CHECK_STYLES
 from netcorr.export.geopackage import write_tables
 from netcorr.export.plain_text import plain_text
 from netcorr.export.result_schema import ResultLayer
@@ -56,7 +57,7 @@ def write_check(check: MapCheck, path: str | os.PathLike[str], *, feedback: Feed
     CancelledError
         If the user stopped it; nothing is written then.
     """
-    write_tables(check_tables(check), path, layers=CHECK_LAYERS, feedback=feedback)
+    write_tables(check_tables(check), path, layers=CHECK_LAYERS, styles=CHECK_STYLES, feedback=feedback)
 
 
 def check_tables(check: MapCheck) -> dict[str, pd.DataFrame]:

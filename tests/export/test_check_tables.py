@@ -85,7 +85,10 @@ def test_is_a_valid_geopackage_with_or_without_findings(
         target = tmp_path / f"check{number}.gpkg"
         write_check(check, target)
         assert is_valid(target)
-        assert [str(name) for name, _ in pyogrio.list_layers(target)] == [one.name for one in CHECK_LAYERS]
+        assert [str(name) for name, _ in pyogrio.list_layers(target)] == [
+            *(one.name for one in CHECK_LAYERS),
+            "layer_styles",
+        ]
         for layer in CHECK_LAYERS:
             info = pyogrio.read_info(target, layer=layer.name)
             assert info["geometry_type"] == layer.geometry

@@ -6,7 +6,7 @@ import json
 import os
 import shutil
 import subprocess
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -14,10 +14,12 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from netcorr.export.check_style import CHECK_STYLES
 from netcorr.export.geopackage import write_result
-from netcorr.export.layer_style import AROUND_STYLES, RESULT_STYLES
+from netcorr.export.layer_style import AROUND_STYLES, RESULT_STYLES, LayerStyle
 from netcorr.export.result_schema import FIELD_COLUMNS, LEAK_CANDIDATES
 from netcorr.position.fix import SurveyFix
+from netcorr.tools import TOOLS
 from netcorr.verification import VERIFICATIONS
 
 #: Of every layer of a result that has a look.
@@ -108,13 +110,13 @@ def python() -> str:
     return found
 
 
-def look_at(result: Path, python: str) -> dict[str, Any]:
+def look_at(result: Path, python: str, styles: Sequence[LayerStyle] = STYLES) -> dict[str, Any]:
     folder = result.parent
     from netcorr.export.sld import layer_sld
 
-    for style in STYLES:
+    for style in styles:
         (folder / f"{style.layer.name}.sld").write_text(layer_sld(style), encoding="utf-8")
-    names = ",".join(style.layer.name for style in STYLES)
+    names = ",".join(style.layer.name for style in styles)
     run = subprocess.run(
         [python, "-c", LOOK, str(result), str(folder / "map.png"), names, str(folder)],
         capture_output=True,
@@ -167,3 +169,21 @@ def test_a_map_program_opens_the_result_as_it_was_meant(
     for colour in ((165, 23, 75), (18, 53, 91), (201, 133, 27)):
         assert (np.abs(pixels - colour).max(axis=1) < 12).sum() > 50, colour
     assert 0.5 < (pixels.min(axis=1) > 245).mean() < 0.999
+
+
+def test_a_map_program_shows_a_checked_map(tmp_path: Path, python: str) -> None:
+    sample = Path(__file__).resolve().parent.parent.parent / "sample_network"
+    check = tmp_path / "check.gpkg"
+    TOOLS["check"].run({"network": sample / "town.gpkg", "output": check})
+    found = look_at(check, python, CHECK_STYLES)
+    for style in CHECK_STYLES:
+        seen = found[style.layer.name]
+        assert seen["valid"]
+        assert seen["renderer"] == "RuleRenderer"
+        assert seen["rules"] == [rule.title for rule in style.rules]
+        assert seen["faults"] == []
+        assert seen["labels"] == style.label
+        assert seen["sld"][:2] == [True, ""]
+        assert all(len(used) == 1 for used in seen["used"])  # each feature is drawn by one rule
+    assert ["Out of service"] in found["checked_pipes"]["used"]
+    assert ["Closed valve"] in found["checked_fittings"]["used"]

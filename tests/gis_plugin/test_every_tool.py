@@ -133,7 +133,12 @@ def inputs(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     (folder / "photos").mkdir()
     point = pyogrio.read_dataframe(town, layer="fittings").to_crs(4326).geometry.iloc[0]
     photo(folder / "photos" / "oak.jpg", point.x, point.y)
+    (candidate,) = pyogrio.read_dataframe(result, layer="leak_candidates")["candidate_id"]
+    field = folder / "field.csv"
+    visit = f"{candidate},dug and found,0.4,2026-02-18T09:00:00Z,crew 7"
+    field.write_text(f"candidate_id,verification,offset_m,visited,crew\n{visit}\n", encoding="utf-8")
     return {
+        "field": field,
         "source": town,
         "network": town,
         "deployments": DEPLOYMENTS,
@@ -144,8 +149,11 @@ def inputs(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
 
 #: What a tool needs beside, or takes to be quick.
 ALSO: dict[str, dict[str, Any]] = {
+    "plan": {"loggers": 4},
     "rehearse": {"sites": DEPLOYMENTS, "leaks": 2, "rounds": 1, "duration_s": 4},
 }
+#: Parameters that name a file which the tool itself changes: it gets a copy.
+CHANGED = {("verify", "result")}
 #: Tools whose answers are of the machine and the moment.
 OF_THE_MOMENT = {"doctor"}
 #: When a report was written.
@@ -161,6 +169,8 @@ def values_for(tool: Tool, inputs: dict[str, Path], folder: Path) -> dict[str, A
                 values[p.name] = folder / f"{p.name}{p.suffixes[0] if p.suffixes else ''}"
             elif p.kind == "folder_out":
                 values[p.name] = folder / p.name
+            elif (tool.id, p.name) in CHANGED:
+                values[p.name] = Path(shutil.copy(inputs[p.name], folder))
             elif p.name in inputs:
                 values[p.name] = inputs[p.name]
             else:
@@ -184,7 +194,7 @@ def test_it_runs_and_gives_what_the_command_line_gives(
     by_gis = tmp_path / "by_gis"
     shutil.move(folder, by_gis)
     folder.mkdir()  # the same paths again, since they are part of some answers
-    result = tool.run(values)
+    result = tool.run(values_for(tool, inputs, folder))
     assert text == result.text().rstrip("\n")
     files = sorted(path.relative_to(folder) for path in folder.rglob("*") if path.is_file())
     assert files == sorted(path.relative_to(by_gis) for path in by_gis.rglob("*") if path.is_file())

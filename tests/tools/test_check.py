@@ -34,7 +34,7 @@ def test_a_good_map(survey: SmallSurvey, capsys: pytest.CaptureFixture[str]) -> 
     assert out.startswith("town.gpkg: FIT\n")
     assert err == "", "the notes are part of the result"
     assert "check.gpkg" in out.splitlines()[-1]
-    assert len(pyogrio.list_layers(survey.output.with_name("check.gpkg"))) == 8
+    assert len(pyogrio.list_layers(survey.output.with_name("check.gpkg"))) == 9  # the styles, too
 
 
 def test_a_map_that_is_not_fit_ends_with_exit_code_4(
