@@ -9,9 +9,9 @@ import numpy as np
 
 from netcorr.errors import PlanError
 from netcorr.feedback import Feedback, NoFeedback, PartOf, check_cancelled
+from netcorr.planning.best_pair import Cuts, best_pairs
 from netcorr.planning.edge_speeds import edge_speeds
 from netcorr.planning.expected import FixSettings, expected_stretch_m
-from netcorr.planning.pair_paths import pair_paths
 from netcorr.planning.pairs import build_problem
 from netcorr.planning.second_way import with_margin
 from netcorr.planning.why_not_covered import Reasons, reasons_not_covered
@@ -182,8 +182,6 @@ def cover_map(
         raise PlanError(
             mains.network.source, found="no main lies in the district", remedy="check the polygon and its CRS"
         )
-    if not step_m > 0:
-        raise PlanError("longest piece", found=f"{step_m:g} m", remedy="give a length above 0 m")
     whole = build_problem(mains.graph, sensors, feedback=PartOf(feedback, start=0.0, stop=0.4))
     problem = with_margin(whole, mains.graph, margin=margin, feedback=PartOf(feedback, start=0.4, stop=0.6))
     check_cancelled(feedback)
@@ -208,48 +206,29 @@ def _pieces(
     covers = problem.covering.counts
     share = graph.length_m / graph.reach_m
     near = reasons.sensors.share
-    heard_somewhere = (near < 1).any(axis=1)
-    edge = np.flatnonzero(counted)
-    whole = ~((covers > 0) | heard_somewhere)[edge]
-    count = np.where(whole, 1, np.maximum(np.ceil(graph.length_m[edge] / step_m), 1)).astype(np.intp)
-    of = np.repeat(edge, count)
-    number = np.arange(len(of)) - np.repeat(np.cumsum(count) - count, count)
-    size = 1 / np.repeat(count, count)
-    low, high = number * size, (number + 1) * size
-    middle = (low + high) / 2
+    alike = ~((covers > 0) | (near < 1).any(axis=1))
+    cuts = Cuts.of(graph, counted, step_m=step_m, whole=alike)
+    of, middle = cuts.edge, cuts.middle
     away = np.minimum(near[of, 0] + middle * share[of], near[of, 1] + (1 - middle) * share[of])
     state = np.where(away <= 1 + _ROUNDING, HEARD, NOT_COVERED).astype(object)
     state[covers[of] > 0] = COVERED
     none = np.full(len(of), -1)
-    return Pieces(of, low, high, graph.length_m[of] * size, state, covers[of], none, np.full(len(of), np.nan))
+    return Pieces(
+        of, cuts.from_share, cuts.to_share, cuts.length_m, state, covers[of], none, np.full(len(of), np.nan)
+    )
 
 
 def _placed(cover: CoverMap) -> Pieces:
     """Of all pairs that cover a piece, the one that places a leak in its middle best."""
-    pieces, problem, graph = cover.pieces, cover.problem, cover.mains.graph
-    first = np.full(len(graph) + 1, 0)
-    np.cumsum(np.bincount(pieces.edge, minlength=len(graph)), out=first[1:])
-    middle_m = (pieces.from_share + pieces.to_share) / 2 * graph.length_m[pieces.edge]
-    best = np.full(len(pieces), np.inf)
-    best_pair, shortest = np.full(len(pieces), -1), np.full(len(pieces), np.inf)
-    budget = cover.reach.budget
-    counts = set(zip(problem.covering.group.tolist(), problem.covering.values.tolist(), strict=True))
-    wanted = np.zeros(len(problem.pair_sites), dtype=bool)
-    wanted[problem.covering.values] = True
-    for found in pair_paths(cover.whole, graph, cover.speeds, pairs=wanted):
-        rows, places = [], []
-        for position, edge in enumerate(found.edge.tolist()):
-            here = slice(first[edge], first[edge + 1])
-            if here.start < here.stop and (edge, found.pair) in counts:
-                rows.append(np.arange(here.start, here.stop))
-                places.append(found.place_m(position, middle_m[here], graph))
-        if not rows:
-            continue
-        row, place = np.concatenate(rows), np.concatenate(places)
-        stretch_m = expected_stretch_m(found.path, place, settings=cover.settings, budget=budget)
-        length_m = float(found.path.length_m.sum())
-        known = np.where(np.isfinite(stretch_m), stretch_m, np.inf)
-        better = (known < best[row]) | ((known == best[row]) & (length_m < shortest[row]))
-        best[row[better]], shortest[row[better]] = known[better], length_m
-        best_pair[row[better]] = found.pair
-    return replace(pieces, best_pair=best_pair, expected_m=np.where(np.isfinite(best), best, np.nan))
+    pieces = cover.pieces
+    cuts = Cuts(pieces.edge, pieces.from_share, pieces.to_share, pieces.length_m)
+    best_pair, expected_m = best_pairs(
+        cuts,
+        cover.problem,
+        cover.whole,
+        cover.mains.graph,
+        speeds=cover.speeds,
+        settings=cover.settings,
+        budget=cover.reach.budget,
+    )
+    return replace(pieces, best_pair=best_pair, expected_m=expected_m)
