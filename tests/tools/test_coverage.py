@@ -171,3 +171,15 @@ def test_a_saved_network_is_enough(sites: Path, tmp_path: Path, capsys: pytest.C
     assert code == 2
     assert "--zone-column was given, but it no longer has the columns of the map" in err
     assert "40 sensors cover" in out
+
+
+@pytest.mark.parametrize("survey", ["survey_iron", "survey_mixed"])
+def test_the_expected_stretch_is_about_what_locating_says_afterwards(survey: str) -> None:
+    """Recordings of the sample, made by another program part than the formula: within a factor of two."""
+    deployments = SAMPLE / survey / "deployments.csv"
+    best = netcorr.locate(TOWN, deployments).layers["leak_candidates"].iloc[0]
+    planned = netcorr.coverage(TOWN, deployments, reach="200").layers["coverage"]
+    covered = planned[planned["state"] == "covered"]
+    expected_m = covered.loc[covered.distance(best.geometry).idxmin(), "expected_m"]
+    found_m = best["high_m"] - best["low_m"]
+    assert found_m / 2 < expected_m < found_m * 2
