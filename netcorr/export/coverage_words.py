@@ -14,6 +14,7 @@ from netcorr.export.fix_words import extent
 from netcorr.export.pipe_words import material_text
 from netcorr.export.plain_text import plain_text
 from netcorr.export.sentences import format_length
+from netcorr.planning.cover_answer import lonely_sensors
 from netcorr.planning.cover_totals import MATERIAL, ZONE
 from netcorr.planning.why_not_covered import REASONS
 
@@ -55,7 +56,7 @@ def coverage_text(answer: CoverAnswer, *, units: UnitSystem = "metric") -> str:
         _section("By zone", _table(answer, ZONE, units)),
         _section("How well a leak would be placed", _wrapped(_placing(answer, total, units))),
         _section("Dead ends", _wrapped(_dead_ends(answer, units))),
-        _section("Sensors", _wrapped(_sensors(answer))),
+        _section("Sensors", _wrapped(_sensors(answer, units))),
         _section("Reach: longest main between two loggers, without tees", _reach(answer, units)),
         _section("To know", _wrapped([*answer.notes, *_CARE])),
     ]
@@ -154,7 +155,7 @@ def _dead_ends(answer: CoverAnswer, units: UnitSystem) -> Iterator[str]:
         yield f"and {len(by_remedy) - _TOLD} more: see dead_ends"
 
 
-def _sensors(answer: CoverAnswer) -> Iterator[str]:
+def _sensors(answer: CoverAnswer, units: UnitSystem) -> Iterator[str]:
     problem = answer.cover.problem
     pairs = np.bincount(problem.pair_sites.ravel(), minlength=len(problem.sites))
     yield (
@@ -162,9 +163,16 @@ def _sensors(answer: CoverAnswer) -> Iterator[str]:
         f"{_count(len(problem.pair_sites), 'pair')} within reach of each other"
     )
     lonely = problem.sites.fitting[pairs == 0].tolist()
-    if lonely:
-        more = f" and {len(lonely) - _TOLD} more" if len(lonely) > _TOLD else ""
-        yield f"no other sensor within reach of {', '.join(map(str, lonely[:_TOLD]))}{more}"
+    if len(lonely) > _TOLD:
+        names = ", ".join(map(str, lonely[:_TOLD]))
+        yield f"no other sensor within reach of {names} and {len(lonely) - _TOLD} more"
+    elif lonely:
+        for name, nearest in lonely_sensors(answer.cover).items():
+            if nearest is None:
+                yield f"{name}: no open main leads to another sensor"
+            else:
+                away = format_length(nearest[1], units)
+                yield f"{name}: the nearest other sensor, {nearest[0]}, is {away} along the mains: too far"
     for name, why in list(answer.unused.items())[:_TOLD]:
         yield f"{name} {why}"
 

@@ -7,9 +7,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.sparse import csgraph
 
 from netcorr.errors import PlanError
 from netcorr.planning.candidates import sites_of
+from netcorr.planning.mains_matrix import MainsMatrix
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -128,3 +130,34 @@ def candidates_with(
     """
     free = np.asarray(why_not == "") | network.fittings.index.isin(sensors.fitting.tolist())
     return sites_of(network, free & (network.fittings["node"] >= 0).to_numpy())
+
+
+def lonely_sensors(cover: CoverMap) -> dict[str, tuple[str, float] | None]:
+    """Sensors without another one within reach, and how far the nearest is.
+
+    Parameters
+    ----------
+    cover : CoverMap
+        What sensors cover.
+
+    Returns
+    -------
+    dict of str to (str, float) or None
+        By fitting: the nearest other sensor and the main to it [m]; None where no open main leads to one.
+    """
+    problem = cover.problem
+    pairs = np.bincount(problem.pair_sites.ravel(), minlength=len(problem.sites))
+    lonely = np.flatnonzero(pairs == 0)
+    found: dict[str, tuple[str, float] | None] = {}
+    if not len(lonely):
+        return found
+    matrix = MainsMatrix.of(cover.mains.graph).length_m
+    for site in lonely.tolist():
+        own = problem.sites.listens_site == site
+        away_m = csgraph.dijkstra(matrix, indices=problem.sites.listens[own], min_only=True)
+        there = np.where(own, np.inf, away_m[problem.sites.listens])
+        nearest = int(np.argmin(there))
+        name = str(problem.sites.fitting[problem.sites.listens_site[nearest]])
+        is_near = np.isfinite(there[nearest])
+        found[str(problem.sites.fitting[site])] = (name, float(there[nearest])) if is_near else None
+    return found

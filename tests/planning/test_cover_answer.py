@@ -8,7 +8,7 @@ import pytest
 from netcorr.errors import PlanError
 from netcorr.network import PipeNetwork
 from netcorr.planning.candidates import sites_of, why_not
-from netcorr.planning.cover_answer import CoverAnswer, candidates_with, given_sites
+from netcorr.planning.cover_answer import CoverAnswer, candidates_with, given_sites, lonely_sensors
 from netcorr.planning.cover_map import cover_map
 from netcorr.planning.cover_totals import cover_totals
 from netcorr.planning.dead_ends import find_dead_ends
@@ -72,3 +72,18 @@ def test_sensors_count_as_candidates_whatever_the_rules_say() -> None:
     sites, _ = given_sites(network, ["W0"])
     might = candidates_with(network, why_not(network), sites)
     assert set(might.fitting) == {"W0", "V1"}
+
+
+def test_lonely_sensors_know_how_far_the_nearest_is() -> None:
+    network = town(
+        {"M": [(0, 0), (400, 0)], "N": [(0, 90), (50, 90)]},
+        {"V0": (0, 0), "V1": (300, 0), "V2": (400, 0), "V3": (0, 90)},
+        columns={"M": {"material": "pe100", "diameter_mm": 110.0}},
+    )
+    mains = planning_map(network, reach=ReachTable())
+    sensors = sites_of(network, network.fittings.index.isin(["V0", "V1", "V3"]))
+    lonely = lonely_sensors(cover_map(mains, sensors, sensors, reach=ReachTable()))
+    assert set(lonely) == {"V0", "V1", "V3"}
+    assert lonely["V0"] == ("V1", pytest.approx(300.0, abs=0.3))
+    assert lonely["V1"] == ("V0", pytest.approx(300.0, abs=0.3))
+    assert lonely["V3"] is None
