@@ -14,7 +14,18 @@ _IDS = (
     *("identifiant", "identificador", "codigo", "code", "kennung", "nummer", "pipe_no", "number", "name"),
     *("nr", "num", "numero", "matricola", "matricule", "pipe_nr", "rohr_nr", "leitung_nr", "leitungsnr"),
     *("id_pipe", "rohr_id", "leitung_id", "strang_id", "id_tuyau", "id_conduite", "id_tuberia", "id_tubo"),
-    *("id_tratto", "id_tronco", "leiding_id", "cod", "inspire_id", "local_id"),
+    *("id_tratto", "id_tronco", "leiding_id", "cod", "inspire_id", "local_id", "objekt_nr", "objekt_id"),
+    *(
+        "objekt_nummer",
+        "anlagen_nr",
+        "anlagen_id",
+        "inventar_nr",
+        "bauwerk_nr",
+        "id_obj",
+        "id_objet",
+        "id_ouvrage",
+    ),
+    *("num_inventario", "id_elemento", "codigo_activo", "id_activo", "objectnummer", "assetnum", "asset_num"),
     *("global_id", "gid", "object_id", "fid", "ogc_fid"),
 )
 MAINS_NAMES: Mapping[str, tuple[str, ...]] = {

@@ -13,11 +13,21 @@ _KIND_WORDS = {
     "meter": r"meters?|\w*compteurs?|contador\w*|medidor\w*|hidrometros?|\w*zahler|\w*zaehler|contator[ei]"
     r"|watermeters?|caudalimetro|debitmetre|flow ?met\w*|wm",
     "hydrant": r"\w*hydrant\w*|hidrantes?|idrant[ei]|hydr|fh|brandkra\w+|poteau|boca[ \w]* incendios?"
-    r"|bouches? (?:d )?incendie",
+    r"|bouches? (?:d )?incendie|ufh|ofh",
     "valve": r"\w*valves?|\w*vannes?|valvulas?|valvol[ae]|\w*schieber|absperr\w*|\w*ventil|\w*klappe"
     r"|saracinesc\w*|\w*afsluiters?|\w*klep|\w*kleppen|llaves?|compuertas?|registros?|robinets?"
     r"|stop ?cocks?|gv|sv|bv|vlv",
 }
+#: Fittings that are none of these: what lets air or water out, and parts of the pipe itself.
+_OTHER = re.compile(
+    r"\b(?:air (?:release|relief|vacuum|vent|valves?)|arv|ventouses?|ventosas?|purgador\w*|sfiat[oi]"
+    r"|be ?luft\w*"
+    r"|ent ?luft\w*|\w*entluft\w*|ontlucht\w*|vidanges?|purges?|desagues?|descargas?|entleer\w*|spul\w*"
+    r"|scaric[oh]\w*|spui\w*|wash ?outs?|blow ?offs?|scours?|drains?|tees?|t stuck\w*|reducers?|reduktion\w*"
+    r"|reduction|reduccion(?:es)?|(?:end ?)?caps?|plugs?|bouchons?|tapon(?:es)?|bends?|elbows?|coudes?|codos?"
+    r"|bogen|curv[ae]s?|couplings?|manchons?|muffen?|flanges?|brides?|bridas?|flansch\w*|anbohr\w*|saddles?"
+    r"|tappings?|colliers?|joints?|junctions?|nodes?|noeuds?|nud?os?|knoten)\b"
+)
 _KIND_PATTERNS = {kind: re.compile(rf"\b(?:{words})\b") for kind, words in _KIND_WORDS.items()}
 _KIND_CODES = {"v": "valve", "h": "hydrant", "m": "meter"}
 
@@ -37,14 +47,15 @@ _OUT = re.compile(
     r"|planned|projected|future|design\w*|under construction|no longer[ \w]*|fictional"
     r"|hors (?:service|usage|d usage)|projet\w*|fictif|fictive"
     r"|fuera de (?:servicio|uso)|fora de (?:servico|uso)|anulad[oa]s?|desa?c?tivad[oa]s?|proyectad[oa]s?"
-    r"|inaktiv|auss?er betrieb|stillgelegt\w*|geplant\w*|fiktiv"
+    r"|inaktiv|^a b$|auss?er betr(?:ieb)?|stillgelegt\w*|geplant\w*|fiktiv"
     r"|fuori (?:servizio|uso|esercizio)|dismess[oaie]|progetto|fittizi[oa]|fictici[oa]"
     r"|buiten (?:gebruik|bedrijf)|verwijderd|vervallen|gepland"
     rf"|{_NOT} (?:in (?:service|use|betrieb|gebruik)|en service|active|aktiv|used))\b"
 )
 _IN = re.compile(
     r"\b(?:in (?:service|use|operation|betrieb|esercizio|servizio|gebruik|bedrijf)|inservice|active|act|live"
-    r"|ins|operational|operating|existing|exist|en (?:service|servicio|uso)|em (?:servico|uso|operacao)|actif"
+    r"|^i b$|in betr|ins|operational|operating|existing|exist|en (?:service|servicio|uso)"
+    r"|em (?:servico|uso|operacao)|actif"
     r"|activ|activ[oa]s?|ativ[oa]s?|attiv[oa]|aktiv|actief|existente|bestehend|bestand|existant)\b"
 )
 _LATER = re.compile(r"\bto be\b")
@@ -79,6 +90,27 @@ def kind_from_text(text: object) -> str | None:
         if pattern.search(words)
     }
     return max(last, key=lambda kind: last[kind]) if last else None
+
+
+def is_other_kind(text: object) -> bool:
+    """Whether a text names a fitting that is neither valve nor hydrant nor meter.
+
+    Parameters
+    ----------
+    text : object
+        Name of a kind, in one of seven languages.
+
+    Returns
+    -------
+    bool
+        True for what lets air or water out, also by a valve of its own, and for parts of the pipe.
+
+    Examples
+    --------
+    >>> [is_other_kind(text) for text in ("Air valve", "ventouse", "tee", "Gate valve", "X7")]
+    [True, True, True, False, False]
+    """
+    return bool(_OTHER.search(plain_words(text)))
 
 
 def is_open_from_text(text: object, *, yes_means: bool | None = None) -> bool | None:

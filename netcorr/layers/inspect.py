@@ -15,7 +15,7 @@ from netcorr.errors import LayerError
 from netcorr.feedback import Feedback, NoFeedback, PartOf, check_cancelled
 from netcorr.layers.code_tables import code_texts, stored_codes
 from netcorr.layers.complete import completed
-from netcorr.layers.crs import AREA_MARGIN_DEG, looks_like_degrees, outside_area_deg
+from netcorr.layers.crs import AREA_MARGIN_DEG, looks_like_degrees, outside_area_deg, parse_crs
 from netcorr.layers.infer import column_roles, likely_role
 from netcorr.layers.infer_codes import infer_code_tables
 from netcorr.layers.mapping import FittingsMapping, LayerMapping, MainsMapping
@@ -43,6 +43,7 @@ def inspect_source(
     source: str | Path,
     *,
     mapping: LayerMapping | str | Path | None = None,
+    crs: Any = None,
     feedback: Feedback = _NO_FEEDBACK,
 ) -> SourceSummary:
     """List what is in a source, and how it would be read as a network.
@@ -53,6 +54,8 @@ def inspect_source(
         A dataset of several layers, a folder of files, or a TOML mapping that names its files.
     mapping : LayerMapping, or path of a TOML mapping, optional
         Inferred from the names when missing.
+    crs : pyproj.CRS or what makes one, optional
+        CRS in which the layers were drawn, in place of what the files say.
     feedback : Feedback
         Told of progress; can stop the work.
 
@@ -65,7 +68,8 @@ def inspect_source(
     Raises
     ------
     LayerError
-        If a file is missing or cannot be read, or the given mapping does not fit it. A source that can be
+        If a file is missing or cannot be read, the given mapping does not fit it, or there is no such CRS.
+        A source that can be
         read but is no network is no error: `SourceSummary.problems` says why.
     CancelledError
         If `feedback` says so.
@@ -93,7 +97,10 @@ def inspect_source(
     'mains.gpkg: no fittings layer, but mains (line)'
     """
     summary, resolved = _surveyed(source, mapping)
-    views = [_view(layer, summary, resolved) for layer in summary.layers]
+    given = None if crs is None else parse_crs(crs, "CRS (--crs)")
+    if resolved is not None and given is not None:
+        resolved = replace(resolved, mapping=replace(resolved.mapping, crs=given.to_string()))
+    views = [_drawn_in(_view(layer, summary, resolved), given, resolved) for layer in summary.layers]
     total = max(1, sum(layer.count for layer in summary.layers))
     done = 0
     layers = []
@@ -164,6 +171,15 @@ def _view(layer: LayerSummary, summary: SourceSummary, resolved: ResolvedSource 
     return _View(layer)
 
 
+def _drawn_in(view: _View, given: Any, resolved: ResolvedSource | None) -> _View:
+    """Layer in the CRS that is said to hold for it, in place of the file's."""
+    said = (given, getattr(view.mapping, "crs", None), resolved.mapping.crs if resolved else None)
+    crs = next((one for one in said if one is not None), None)
+    if crs is None or not view.role:
+        return view
+    return replace(view, layer=replace(view.layer, crs=parse_crs(crs, _item(view.layer))))
+
+
 def _counted(view: _View, feedback: Feedback) -> LayerSummary:
     """Layer with its values counted, by one pass over its features."""
     columns = view.counted
@@ -186,9 +202,9 @@ def _counted(view: _View, feedback: Feedback) -> LayerSummary:
 
 
 def _asked(layer: LayerSummary, view: _View) -> LayerSummary:
-    """Layer with the columns to ask about; a kind that holds for all fittings needs no column."""
-    settled = view.mapping is not None and getattr(view.mapping, "kind", None) not in (None, "other")
-    return with_suggestions(layer, {*view.columns, *({"kind"} if settled else ())})
+    """Layer with the columns to ask about; where one kind holds for all fittings, only what differs."""
+    kind = getattr(view.mapping, "kind", None)
+    return with_suggestions(layer, view.columns, kind=None if kind == "other" else kind)
 
 
 def _described(

@@ -318,7 +318,7 @@ def _value_lines(role: str, column: ColumnSummary | None, part: Part, name: str)
     seen = set()
     for value in column.values if column is not None and column.role == role else ():
         seen |= {value.value, value.meaning}
-        yield _value_line(value, role, is_mains=isinstance(part, MainsMapping))
+        yield _value_line(value, role)
     if column is not None and column.uncounted:
         yield f"# and {column.uncounted} features with other values"
     for code, key in _own_codes(part, role).items():
@@ -336,7 +336,7 @@ def _own_codes(part: Part, role: str) -> dict[str, str]:
     return {code: by_state[state] for code, state in part.status.items()}
 
 
-def _value_line(value: ValueCount, role: str, *, is_mains: bool) -> str:
+def _value_line(value: ValueCount, role: str) -> str:
     means = f", which is {_plain(repr(value.meaning))} in its code table" if value.meaning else ""
     count = f"{value.count}{means}"
     if value.key is not None:
@@ -344,16 +344,14 @@ def _value_line(value: ValueCount, role: str, *, is_mains: bool) -> str:
     if not value.value or (is_blank(value.meaning or value.value) and not value.asked):
         taken = f", taken for {value.taken_for.partition(',')[0]}" if role == "status" else ""
         return f"# {_quoted(value.value)} says nothing ({count}){taken}"
-    return f'# {_quoted(value.value)} = ""  # {count}: {_question(value, role, is_mains=is_mains)}'
+    return f'# {_quoted(value.value)} = ""  # {count}: {_question(value, role)}'
 
 
-def _question(value: ValueCount, role: str, *, is_mains: bool) -> str:
+def _question(value: ValueCount, role: str) -> str:
+    """Ask with the keys that the file takes."""
     if role == "material":
         return f"{' or '.join(ambiguous_material(value.meaning or value.value)) or 'which of them'}?"
-    if role == "kind":
-        return f"{', '.join(KINDS)}? Taken for other"
-    words = tuple(MAIN_STATES if is_mains else FITTING_STATES)
-    return f"{' or '.join(words)}? Taken for {words[0]}"
+    return value.question
 
 
 def _missing_lines(mapping: LayerMapping, layer: LayerSummary | None) -> Iterator[str]:

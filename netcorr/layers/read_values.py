@@ -5,7 +5,13 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 
-from netcorr.layers.conditions import in_service_from_text, is_open_from_text, kind_from_text, yes_means
+from netcorr.layers.conditions import (
+    in_service_from_text,
+    is_open_from_text,
+    is_other_kind,
+    kind_from_text,
+    yes_means,
+)
 from netcorr.layers.mapping import UNKNOWN
 from netcorr.layers.names import is_blank
 from netcorr.layers.sizes import diameter_mm_from_text
@@ -65,7 +71,9 @@ def material_key(code: str, text: str, materials: Mapping[str, str]) -> str | No
 def kind_key(code: str, text: str, kinds: Mapping[str, str]) -> str | None:
     """Kind of fitting of a value; None when not understood."""
     key = coded(code, text, kinds)
-    return kind_from_text(text) if key is None else kinds[key]
+    if key is not None:
+        return kinds[key]
+    return "other" if is_other_kind(text) else kind_from_text(text)
 
 
 def state(code: str, text: str, status: Mapping[str, bool], *, of: str, column: str) -> bool | None:

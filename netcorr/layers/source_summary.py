@@ -32,8 +32,8 @@ class ValueCount:
         blank, or a size.
     meaning : str
         What a code table says of it; empty where there is none.
-    asked : bool
-        Whether it says something that was not understood, or may mean several things: say which in a mapping.
+    question : str
+        What a mapping has to say of it, where it was not understood or may mean several things; else empty.
     """
 
     value: str
@@ -41,7 +41,12 @@ class ValueCount:
     taken_for: str
     key: str | None = None
     meaning: str = ""
-    asked: bool = False
+    question: str = ""
+
+    @property
+    def asked(self) -> bool:
+        """Whether a mapping has to say what it means."""
+        return bool(self.question)
 
 
 @dataclass(frozen=True)
@@ -155,7 +160,7 @@ class SourceSummary:
     def questions(self) -> tuple[str, ...]:
         """Columns and values that a mapping has to explain, one sentence each."""
         values = (
-            f"{layer.name}, column {column.name}: {value.value!r} ({value.count}) {value.taken_for}"
+            f"{layer.name}, column {column.name}: {_asked_of(value)}"
             for layer in self.layers
             for column in layer.columns
             for value in column.values
@@ -168,3 +173,9 @@ class SourceSummary:
             if column.suggested
         )
         return (*columns, *values)
+
+
+def _asked_of(value: ValueCount) -> str:
+    meaning = f", {value.meaning!r}," if value.meaning else ""
+    count = "1 feature" if value.count == 1 else f"{value.count} features"
+    return f"{value.value!r}{meaning} ({count}): {value.question}"

@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping
 
 import numpy as np
 
+from netcorr.layers.conditions import KINDS
 from netcorr.layers.mapping import (
     FITTING_STATES,
     MAIN_STATES,
@@ -23,8 +24,11 @@ from netcorr.layers.vocabulary import MATERIALS, ambiguous_material
 
 Part = MainsMapping | FittingsMapping
 
-#: Words, key for a mapping, and whether it has to be asked about.
-_Reading = tuple[str, str | None, bool]
+_WHICH_SIZE = "which size? Taken for unknown"
+_WHICH_KIND = f"{', '.join(KINDS[:-1])} or {KINDS[-1]}? Taken for other"
+
+#: Words, key for a mapping, and the question where it has to be asked about.
+_Reading = tuple[str, str | None, str]
 
 
 def described_values(
@@ -56,8 +60,8 @@ def described_values(
     values = []
     for written, count in counts.most_common():
         meaning = codes.get(written, "")
-        words, key, asked = reader(written, meaning or written)
-        values.append(ValueCount(written, count, words, key, meaning, asked))
+        words, key, question = reader(written, meaning or written)
+        values.append(ValueCount(written, count, words, key, meaning, question))
     return tuple(values)
 
 
@@ -117,27 +121,29 @@ def _readers(
 def _material(code: str, text: str, materials: Mapping[str, str]) -> _Reading:
     key = material_key(code, text, materials)
     if key is not None:
-        return MATERIALS[key], key, False
+        return MATERIALS[key], key, ""
     if is_blank(text) or UNKNOWN in (materials.get(code), materials.get(text)):
-        return "unknown", None if is_blank(text) else UNKNOWN, False
+        return "unknown", None if is_blank(text) else UNKNOWN, ""
     candidates = ambiguous_material(text)
     if candidates:
-        return " or ".join(MATERIALS[candidate] for candidate in candidates) + "?", None, True
-    return "not understood", None, True
+        words = " or ".join(MATERIALS[candidate] for candidate in candidates) + "?"
+        return words, None, f"{words} Taken for unknown"
+    return "not understood", None, "which material? Taken for unknown"
 
 
 def _diameter(text: str, unit: str | None) -> _Reading:
     size_mm = diameter_mm(text, unit or "mm")
     if math.isnan(size_mm):
-        return ("unknown", None, False) if is_blank(text) else ("not understood", None, True)
-    return (f"{size_mm:g} mm" if unit else f"{size_mm:g} mm or in?"), None, False
+        return ("unknown", None, "") if is_blank(text) else ("not understood", None, _WHICH_SIZE)
+    return (f"{size_mm:g} mm" if unit else f"{size_mm:g} mm or in?"), None, ""
 
 
 def _kind(code: str, text: str, kinds: Mapping[str, str]) -> _Reading:
     key = kind_key(code, text, kinds)
     if key is not None:
-        return key, key, False
-    return "other", "other" if text == "other" else None, text != "other" and not is_blank(text)
+        return key, key, ""
+    silent = text == "other" or is_blank(text)
+    return "other", "other" if text == "other" else None, "" if silent else _WHICH_KIND
 
 
 def _state(code: str, text: str, status: Mapping[str, bool], *, of: str, column: str) -> _Reading:
@@ -145,5 +151,7 @@ def _state(code: str, text: str, status: Mapping[str, bool], *, of: str, column:
     known = state(code, text, status, of=of, column=column)
     if known is None:
         # 0 is a code here, not a blank
-        return f"{words[True]}, as nothing is known", None, text == "0" or not is_blank(text)
-    return words[known], words[known], False
+        silent = is_blank(text) and text != "0"
+        question = "" if silent else f"{' or '.join(words.values())}? Taken for {words[True]}"
+        return f"{words[True]}, as nothing is known", None, question
+    return words[known], words[known], ""

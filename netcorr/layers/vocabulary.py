@@ -90,7 +90,8 @@ _PHRASES: tuple[tuple[str, str], ...] = (
     ("grey_iron", r"grau ?guss\w*|lamellar\w*|(?:grey|gray|cast|spun|pit) (?:cast |spun )?iron"),
     (
         "grey_iron",
-        r"guss(?:eisen)?|gietijzer|ghisa|fonte|fundicion|(?:hierro|ferro) (?:fundido|colado)|fo ?fo",
+        r"guss(?:eisen)?|gietijzer|ghisa|fonte|fte (?:grise|gr)|fundicion|(?:hierro|ferro) (?:fundido|colado)"
+        r"|fo ?fo",
     ),
 )
 _PATTERNS = tuple((key, re.compile(rf"\b(?:{phrase})\b")) for key, phrase in _PHRASES)
@@ -167,6 +168,8 @@ _AMBIGUOUS: dict[str, tuple[str, ...]] = {
     "cpvc": ("pvc",),
     "f": ("grey_iron", "ductile_iron"),  # fonte, fundición
     "fo": ("grey_iron", "ductile_iron"),
+    "fte": ("grey_iron", "ductile_iron"),
+    "ft": ("grey_iron", "ductile_iron"),
     "g": ("grey_iron", "ductile_iron"),  # Guss, ghisa
     "gi": ("steel", "grey_iron"),  # galvanised iron; grey iron
     "pb": ("lead",),  # the metal; or polybutylene, which has no key
@@ -174,6 +177,8 @@ _AMBIGUOUS: dict[str, tuple[str, ...]] = {
     "c": ("copper", "concrete", "grey_iron"),
     "b": ("concrete",),
     "l": ("lead",),
+    "plb": ("lead",),
+    "hg": ("steel",),  # hierro galvanizado
     "p": ("pvc", "pe"),
     "pl": ("lead", "pvc", "pe"),  # plomb; plastic
     "plastic": ("pvc", "pe"),

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from netcorr.feedback import Feedback, NoFeedback
 from netcorr.tools.declare import Tool
 from netcorr.tools.parameter import Parameter
-from netcorr.tools.shared_parameters import MAPPING
+from netcorr.tools.shared_parameters import CRS, MAPPING
 
 if TYPE_CHECKING:
     from netcorr.layers import ColumnSummary, LayerMapping, LayerSummary, SourceSummary, ValueCount
@@ -66,6 +66,7 @@ def inspect(
     *,
     source: Path,
     mapping: Path | None = None,
+    crs: str | None = None,
     mapping_file: Path | None = None,
     feedback: Feedback | None = None,
 ) -> InspectResult:
@@ -77,6 +78,8 @@ def inspect(
         A file, a folder of files, or a dataset of several layers.
     mapping : pathlib.Path, optional
         TOML file that says which layers and columns mean what; inferred when not given.
+    crs : str, optional
+        CRS in which the layers were drawn, in place of what the files say.
     mapping_file : pathlib.Path, optional
         TOML file to write the mapping to; never replaces one that is there.
     feedback : Feedback, optional
@@ -97,7 +100,7 @@ def inspect(
 
     if mapping_file is not None:
         refuse_existing(mapping_file)
-    summary = inspect_source(source, mapping=mapping, feedback=feedback or NoFeedback())
+    summary = inspect_source(source, mapping=mapping, crs=crs, feedback=feedback or NoFeedback())
     return InspectResult(summary, None if mapping_file is None else write_mapping(summary, mapping_file))
 
 
@@ -124,7 +127,45 @@ def _lines(summary: SourceSummary) -> Iterator[str]:
         yield "What stands in the way of locating leaks on it"
         yield from (f"  {problem}" for problem in summary.problems)
     else:
+        yield from _verdict_lines(summary)
+
+
+def _verdict_lines(summary: SourceSummary) -> Iterator[str]:
+    """Whether leaks can be located on it, and on which share of the mains they cannot."""
+    mains = next((layer for layer in summary.layers if layer.role == "mains"), None)
+    mapped = summary.mapping.mains.columns if summary.mapping is not None else {}
+    lacks = []
+    if mains is not None:
+        columns = {column.name: column for column in mains.columns}
+        found = [
+            _lacking(mains, role, columns.get(mapped.get(role, ""))) for role in ("material", "diameter")
+        ]
+        lacks = [one for one in found if one[0]]
+    all_lack = mains is not None and any(count == mains.count for count, _ in lacks)
+    if not lacks:
         yield "It can be used for locating leaks."
+        return
+    if all_lack and "wave_speed" not in mapped:
+        yield "As it is, leaks cannot be located on it:"
+    else:
+        yield "It can be used for locating leaks, but not on the mains of which it lacks something:"
+    yield from (f"  {text}" for _, text in lacks)
+    yield (
+        "  Answer the questions above, or say under [missing] in a mapping what to take for them; "
+        "a main with a measured wave speed needs neither."
+    )
+
+
+def _lacking(mains: LayerSummary, role: str, column: ColumnSummary | None) -> tuple[int, str]:
+    """How many mains have no material or diameter that is understood, and the same in words."""
+    if column is None:
+        return mains.count, f"no column for the {role}"
+    unclear = sum(value.count for value in column.values if value.asked)
+    silent = sum(value.count for value in column.values if not value.asked and value.taken_for == "unknown")
+    told = ((unclear, "wait for an answer"), (silent, "have nothing written"))
+    parts = [f"{count} {words}" for count, words in told if count]
+    lacking = unclear + silent
+    return lacking, f"the {role} of {lacking} of {mains.count} mains is not known: {', '.join(parts)}"
 
 
 def _layer_lines(layer: LayerSummary) -> Iterator[str]:
@@ -223,6 +264,7 @@ TOOL = Tool(
             required=True,
         ),
         MAPPING,
+        CRS,
         Parameter(
             "mapping_file",
             "file_out",

@@ -97,10 +97,11 @@ def fittings(
 
 
 def test_only_valves_are_closed() -> None:
-    out, notes = fittings("POS", {}, kind=["valve", "hydrant", "tee"], status=["shut", "closed", "closed"])
-    assert out["is_open"].tolist() == [False, True, True]
-    assert out["kind"].tolist() == ["valve", "hydrant", "other"]
-    assert notes == ["x, layer f: kind not understood, taken as of kind 'other': 'tee' (1)"]
+    kinds = ["valve", "hydrant", "box", "air valve"]
+    out, notes = fittings("POS", {}, kind=kinds, status=["shut", "closed", "closed", "closed"])
+    assert out["is_open"].tolist() == [False, True, True, True], "a closed air valve does not part the main"
+    assert out["kind"].tolist() == ["valve", "hydrant", "other", "other"]
+    assert notes == ["x, layer f: kind not understood, taken as of kind 'other': 'box' (1)"]
 
 
 def test_yes_in_a_column_called_closed() -> None:

@@ -10,6 +10,7 @@ from netcorr.layers.conditions import (
     KINDS,
     in_service_from_text,
     is_open_from_text,
+    is_other_kind,
     kind_from_text,
     yes_means,
 )
@@ -27,7 +28,7 @@ from netcorr.layers.conditions import (
             "hydrant",
             "hydrant|Fire Hydrant|poteau d'incendie|bouche d'incendie|hidrante|idrante",
         ),
-        ("hydrant", "Unterflurhydrant|brandkraan|FH|H|hydrants"),
+        ("hydrant", "Unterflurhydrant|UFH|OFH|brandkraan|FH|H|hydrants"),
         ("meter", "meter|water meter|compteur|contador|Wasserzähler|contatore|watermeter|hidrómetro"),
     ],
 )
@@ -39,6 +40,25 @@ def test_kinds(kind: str, texts: str) -> None:
 @pytest.mark.parametrize("text", [None, "", "tee", "bend", "reducer", "0"])
 def test_other_kinds_are_not_guessed(text: object) -> None:
     assert kind_from_text(text) is None
+
+
+OTHERS = (
+    "Air valve|air release valve|ARV|ventouse|Ventosa|purgador|sfiato|Entlüftung|Be- und Entlüftungsventil"
+)
+OTHERS += "|vidange|purge|desagüe|Entleerung|Spülauslass|scarico|spui|washout|blow-off valve|scour valve|tee"
+OTHERS += "|reducer|end cap|bend|coude|codo|Flansch|Anbohrschelle|saddle|node"
+
+
+@pytest.mark.parametrize("text", OTHERS.split("|"))
+def test_what_lets_air_or_water_out_and_parts_of_the_pipe(text: str) -> None:
+    assert is_other_kind(text)
+
+
+@pytest.mark.parametrize(
+    "text", ["Gate valve", "Schieber", "vanne", "válvula", "hydrant", "UFH", "meter", "", None]
+)
+def test_valves_hydrants_and_meters_are_no_others(text: str | None) -> None:
+    assert not is_other_kind(text)
 
 
 @pytest.mark.parametrize(
@@ -64,11 +84,12 @@ def test_open_and_closed(is_open: bool | None, texts: str) -> None:
             True,
             "in service|InService|active|live|Existing|en service|en servicio|em serviço|in Betrieb",
         ),
-        (True, "actif|activo|ativo|attivo|aktiv|ACT|in esercizio|in gebruik"),
+        (True, "i.B.|in Betr.|actif|activo|ativo|attivo|aktiv|ACT|in esercizio|in gebruik"),
         (
             False,
             "abandoned|Abandonné|abandonado|out of service|OutOfService|retired|removed|inactive|proposed",
         ),
+        (False, "a.B.|außer Betr."),
         (
             False,
             "hors service|fuera de servicio|außer Betrieb|stillgelegt|fuori servizio|dismessa|buiten gebruik",

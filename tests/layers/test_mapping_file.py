@@ -48,7 +48,7 @@ def odd(town: Writer, mains: gpd.GeoDataFrame, fittings: gpd.GeoDataFrame) -> Pa
         )
         .drop(columns="diameter_mm")
         .rename(columns={"asset_id": "NR"}),
-        fittings=fittings.assign(kind=["tee", "Schieber", None], status=["?", "shut", "open"]),
+        fittings=fittings.assign(kind=["box", "Schieber", None], status=["?", "shut", "open"]),
     )
     pyogrio.write_dataframe(pd.DataFrame({"code": ["7"], "text": ["Grauguss"]}), path, layer="material")
     return path
@@ -67,7 +67,7 @@ def test_every_answer_and_every_question(odd: Path) -> None:
         '# "L" = ""  # 1: in service or out of service? Taken for in service',
         '# "" says nothing (1), taken for in service',
         '"abandoned" = "out of service"  # 1',
-        '# "tee" = ""  # 1: valve, hydrant, meter, other? Taken for other',
+        '# "box" = ""  # 1: valve, hydrant, meter or other? Taken for other',
         '"Schieber" = "valve"  # 1',
         '"shut" = "closed"  # 1',
         '# material = "neighbours"  # 0 of 3 mains have none',
@@ -83,7 +83,7 @@ def test_answers_filled_in_are_followed(odd: Path) -> None:
     for question, answer in (
         ('# "AC" = ""', '"AC" = "steel"'),
         ('# "Wo\\"od" = ""', '"Wo\\"od" = "unknown"'),
-        ('# "tee" = ""', '"tee" = "meter"'),
+        ('# "box" = ""', '"box" = "meter"'),
         ('# "L" = ""', '"L" = "out of service"'),
         ('# material = "neighbours"', 'material = { assume = "pe" }'),
     ):

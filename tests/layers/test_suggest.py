@@ -65,5 +65,32 @@ def test_a_layer_of_valves_needs_no_kind(
     tmp_path: Path, mains: gpd.GeoDataFrame, fittings: gpd.GeoDataFrame
 ) -> None:
     mains.to_file(tmp_path / "a.gpkg", layer="mains")
-    fittings.rename(columns={"kind": "WHAT"}).to_file(tmp_path / "a.gpkg", layer="valves")
+    valves = fittings.rename(columns={"kind": "WHAT"}).assign(WHAT=["gate valve", "valve", None])
+    valves.to_file(tmp_path / "a.gpkg", layer="valves")
     assert suggestions(tmp_path / "a.gpkg") == {}
+
+
+def test_other_kinds_in_a_layer_of_valves_are_said(
+    tmp_path: Path, mains: gpd.GeoDataFrame, fittings: gpd.GeoDataFrame
+) -> None:
+    mains.to_file(tmp_path / "a.gpkg", layer="mains")
+    fittings.to_file(tmp_path / "a.gpkg", layer="valvulas")
+    assert inspect_source(tmp_path / "a.gpkg").questions[0] == (
+        "valvulas, column kind: its values look like kinds of fittings (hydrant): say so in a mapping if they "
+        "are"
+    )
+
+
+def test_a_column_of_ids_without_a_known_name(town: Writer, mains: gpd.GeoDataFrame) -> None:
+    path = town(mains=mains.rename(columns={"asset_id": "ETIKETT"}).assign(street=["Elm", "Elm", "Oak"]))
+    assert suggestions(path) == {"ETIKETT": "asset_id"}
+    summary = inspect_source(path)
+    (note,) = (column.note for column in summary.layers[0].columns if column.suggested)
+    assert note == (
+        "its values are different in all 3 features (M1, M2, M3): say so in a mapping if they are the ids"
+    )
+    toml = write_mapping(summary, path.with_suffix(".toml"))
+    text = toml.read_text(encoding="utf-8")
+    assert f'# asset_id = "ETIKETT"  # {note}' in text
+    toml.write_text(text.replace('# asset_id = "ETI', 'asset_id = "ETI'), encoding="utf-8")
+    assert read_network_layers(toml).mains["asset_id"].tolist() == ["M1", "M2", "M3"]

@@ -90,9 +90,9 @@ def test_the_same_two_letters_for_two_materials_are_asked_about(
     path = town(mains=mains.assign(material=["AC", "AZ", "FC"]))
     assert read_network_layers(path).mains["material"].tolist() == [None] * 3
     assert inspect_source(path).questions == (
-        "mains, column material: 'AC' (1) asbestos cement or steel?",
-        "mains, column material: 'AZ' (1) asbestos cement or steel?",
-        "mains, column material: 'FC' (1) asbestos cement or grey cast iron?",
+        "mains, column material: 'AC' (1 feature): asbestos cement or steel? Taken for unknown",
+        "mains, column material: 'AZ' (1 feature): asbestos cement or steel? Taken for unknown",
+        "mains, column material: 'FC' (1 feature): asbestos cement or grey cast iron? Taken for unknown",
     )
 
 

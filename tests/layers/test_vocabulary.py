@@ -60,6 +60,9 @@ def test_keys_are_those_agreed() -> None:
     ("text", "candidates"),
     [
         ("AC", ("asbestos_cement", "steel")),
+        ("FTE", ("grey_iron", "ductile_iron")),
+        ("HG", ("steel",)),
+        ("Plb", ("lead",)),
         ("A.C.", ("asbestos_cement", "steel")),
         ("AC 150", ("asbestos_cement", "steel")),
         ("plastic", ("pvc", "pe")),

@@ -149,7 +149,9 @@ def test_mapping_is_written_once(survey: SmallSurvey, capsys: pytest.CaptureFixt
     toml = survey.write().folder / "ours.toml"
     answer = inspected(survey.network, capsys, "--write-mapping", str(toml))
     assert answer["mapping_file"] == str(toml)
-    assert answer["questions"] == ["mains, column material: 'AC' (1) asbestos cement or steel?"]
+    assert answer["questions"] == [
+        "mains, column material: 'AC' (1 feature): asbestos cement or steel? Taken for unknown"
+    ]
     text = toml.read_text(encoding="utf-8")
     assert '# "AC" = ""  # 1: asbestos_cement or steel?' in text
     assert main(["inspect", str(survey.network), "--write-mapping", str(toml)]) == 3
