@@ -75,10 +75,8 @@ def test_other_kinds_in_a_layer_of_valves_are_said(
 ) -> None:
     mains.to_file(tmp_path / "a.gpkg", layer="mains")
     fittings.to_file(tmp_path / "a.gpkg", layer="valvulas")
-    assert inspect_source(tmp_path / "a.gpkg").questions[0] == (
-        "valvulas, column kind: its values look like kinds of fittings (hydrant): say so in a mapping if they "
-        "are"
-    )
+    said = "its values look like kinds of fittings (hydrant): say so in a mapping if they are"
+    assert inspect_source(tmp_path / "a.gpkg").questions[0] == f"valvulas, column kind: {said}"
 
 
 def test_a_column_of_ids_without_a_known_name(town: Writer, mains: gpd.GeoDataFrame) -> None:
