@@ -124,7 +124,9 @@ def _read(check: MapCheck, units: UnitSystem) -> Iterator[str]:
     yield f"{_count(len(fittings), 'fitting')}" + (
         f" ({kinds}), {closed} of them closed" if len(fittings) else ": no place for a logger"
     )
-    yield f"coordinates in {check.network.crs.name}"
+    crs = check.network.crs
+    unit = crs.axis_info[0].unit_name if crs.axis_info else "unknown unit"
+    yield f"coordinates in {crs.name if crs.name != 'unknown' else f'a CRS without a name ({unit})'}"
     yield from check.network.notes
 
 
