@@ -28,6 +28,7 @@ _SMALLEST_MAIN_MM, _LARGEST_MAIN_MM = 15.0, 4000.0
 
 _NUMBER = r"\d+(?:\.\d+)?"
 _NOT_A_SIZE = re.compile(
+    r"\((?:1[89]|20)\d\d\)|"  # a year in brackets
     r"\b(?:pe|pead|pehd) ?-?(?:80|100)\b|\b(?:sdr|pn|dr|sch|class|cl|k|c)\.? ?\d+(?:\.\d+)?\b"
 )
 _INCH_MARK = r" *(?:\"|''|in(?:ch(?:es)?)?\b|zoll\b|po(?:uces?)?\b|pulg\w*)"

@@ -224,7 +224,7 @@ _INSPIRE = {
 
 #: Sizes, pressure classes and unit words that may stand beside a code.
 _SIZE_WORDS = re.compile(
-    r"\b(?:(?:dn|d|de|od|nd|nw|pn|sdr|class|cl|k|dr|sch)? ?\d+(?: \d+)*|mm|cm|in|inch\w*|ft"
+    r"\b(?:(?:dn|d|de|od|nd|nw|pn|sdr|class|cl|k|dr|sch)? ?\d+(?: ?x? ?\d+)*|mm|cm|in|inch\w*|ft"
     r"|pipe|main|tube|tuyau|tubo|rohr|buis|class|cl)\b"
 )
 

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from netcorr.feedback import Feedback, NoFeedback, check_cancelled
+from netcorr.layers.names import is_blank
 from netcorr.network.connected import Connected, connected
 from netcorr.network.fitness import STRAY_M, Findings, Fix, Judged, Level, in_order_of_effect, judge, verdict
 from netcorr.network.gap_effects import GapEffects, gap_effects, pieces_at
@@ -156,7 +157,8 @@ def _fixes(
             alone_m=float(gaps.connects_m[k]),
         )
     stops = lacking[lacking["stops"].astype(bool)]
-    unread = stops["missing"].str.startswith(MATERIAL) & stops["material_text"].notna()
+    says_nothing = stops["material_text"].map(is_blank).astype(bool)
+    unread = stops["missing"].str.startswith(MATERIAL) & ~says_nothing
     for text, metres in stops[unread].groupby("material_text")["length_m"].sum().items():
         yield Fix("material", str(text), share=float(metres / total_m), amount=float(metres))
     for text, mains in stops[~unread].groupby("missing"):

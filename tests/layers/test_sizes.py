@@ -39,6 +39,8 @@ from netcorr.layers.sizes import diameter_mm_from_text, diameter_unit_from_value
         ("110x6.6", 110.0),
         ("110 x 6,6", 110.0),
         ("PVC 160", 160.0),
+        ("GG 100 (1925)", 100.0),
+        ("St 159x4,5", 159.0),
         ("PVC-160", 160.0),
         ("PE100 SDR11 110", 110.0),
         ("PE 80 DN 63", 63.0),

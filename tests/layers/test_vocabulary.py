@@ -24,7 +24,7 @@ UNDERSTOOD = {
     "|cement mortar lined ductile iron|spheroidal graphite iron|DI 150|GJS|GGG-ZM|FFD|FTD|FGS|NGIJ|GGG 200",
     "steel": "Steel|STL|mild steel|MSCL|acier|Acero|aço carbono|Stahl|acciaio|staal|galvanised iron"
     "|galvanized steel|acero galvanizado|galvanizedSteel|PVC coated steel|steel, cement lined"
-    "|St|St 100|Galv|GALVANIZED|Stahl ZM",
+    "|St|St 100|St 100 x 4|St 159x4,5|Galv|GALVANIZED|Stahl ZM",
     "asbestos_cement": "asbestos cement|Asbestos-Cement|fibre cement|amiante-ciment|fibrocemento|FIBROCIMENTO"
     "|cemento amianto|Asbestzement|Faserzement|asbestcement|asbesto cemento|asbestos",
     "pvc": "PVC|uPVC|PVC-U|PVC U 160|mPVC|C900|pvc 160/146|DEFoFo|polyvinyl chloride|DN110 PVC",

@@ -51,6 +51,13 @@ def test_fixes_are_ordered_by_their_share_of_the_network(make_layers: Maker) -> 
     assert check.level == "not yet"
 
 
+@pytest.mark.parametrize("text", [None, "unbekannt", "N/A", "-"])
+def test_a_word_for_unknown_is_nothing_to_explain(make_layers: Maker, text: str | None) -> None:
+    unknown = {"B": {"material": None, "material_text": text}}
+    (fix,) = checked(make_layers, STREET, columns=unknown).fixes
+    assert (fix.kind, fix.subject, fix.other) == ("attribute", "material", "B")
+
+
 def test_a_measured_speed_needs_neither_material_nor_diameter(make_layers: Maker) -> None:
     bare = {"material": None, "diameter_mm": np.nan}
     assert values(checked(make_layers, STREET, columns={"A": bare}))["unknown"] > 0.3
