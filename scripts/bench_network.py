@@ -50,7 +50,8 @@ def bench_network(*, seed: int, mains: int = MAINS, most: int = MANY_MAINS) -> l
     """
     with tempfile.TemporaryDirectory() as folder:
         whole = _drawn(Path(folder, "city.gpkg"), mains, seed)
-        _child("save", whole)
+        saved = _child("save", whole)
+        checked = _child("check", whole)
         runs = [{job: _child(job, whole) for job in ("clean", "bare", "open")} for _ in range(RUNS)]
         clean, bare, opened = (_quickest([run[job] for run in runs]) for job in ("clean", "bare", "open"))
         few = _drawn(Path(folder, "few.gpkg"), FEW_MAINS, seed)
@@ -58,7 +59,7 @@ def bench_network(*, seed: int, mains: int = MAINS, most: int = MANY_MAINS) -> l
         large = {mains: clean}
         if most > mains:
             large[most] = _child("clean", _drawn(Path(folder, "large.gpkg"), most, seed))
-    _print(mains, clean, bare=bare, opened=opened)
+    _print(mains, clean, bare=bare, opened=opened, saved=saved, checked=checked)
     _print_others(here, there)
     _print_growth(large)
     return _targets(
@@ -85,16 +86,20 @@ def _targets(
     ]
 
 
-def _print(mains: int, clean: Figures, *, bare: Figures, opened: Figures) -> None:
+def _print(
+    mains: int, clean: Figures, *, bare: Figures, opened: Figures, saved: Figures, checked: Figures
+) -> None:
     print(
         f"A drawn city of {mains:,} mains and {mains * FITTINGS_PER_MAIN:,.0f} fittings; "
         f"{clean['edges']:,.0f} edges, {clean['changes']:,.0f} changes.\n"
-        f"Quickest of {RUNS} runs, each in a process of its own.\n"
+        f"Quickest of {RUNS} runs, each in a process of its own; saving and checking once.\n"
     )
     rows = [
         ("read and clean (read_network_layers, build_network)", clean),
         ("read (pyogrio) and add the same edges (networkx)", bare),
         ("open the saved network (open_network)", opened),
+        ("save it (save_network)", saved),
+        ("netcorr check on the map, with its layers", checked),
     ]
     print(table(("", "cpu s", "wall s", "MB kept", "MB most"), [_row(name, one) for name, one in rows]))
 
@@ -214,6 +219,12 @@ def save(path: Path) -> Figures:
     return _measured(lambda: save_network(network, _saved(path)))[1]
 
 
+def check(path: Path) -> Figures:
+    from netcorr.tools.check import check as run
+
+    return _measured(lambda: run(network=path, output=path.with_name("check_" + path.name)))[1]
+
+
 def reopen(path: Path) -> Figures:
     from netcorr.network import open_network
 
@@ -266,6 +277,7 @@ def draw(path: Path, mains: int, seed: int) -> Figures:
 _JOBS: dict[str, Callable[[Path], Figures]] = {
     "clean": clean,
     "save": save,
+    "check": check,
     "open": reopen,
     "bare": bare,
     "build": build,
