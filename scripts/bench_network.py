@@ -149,11 +149,16 @@ def _quickest(runs: list[Figures]) -> Figures:
     return min(runs, key=lambda run: run["cpu_s"])
 
 
-def _measured(work: Callable[[], Any]) -> tuple[Any, Figures]:
-    """Time of some work, and the memory that its result keeps. What is there before is left out."""
+def _measured(work: Callable[[], Any], *, amid: bool = False) -> tuple[Any, Figures]:
+    """Time of some work, and the memory that its result keeps. What is there before is left out.
+
+    Where the work stands `amid` many objects made before, these are kept from the search for garbage, which
+    would go through them too.
+    """
     _warm_up()
     gc.collect()
-    gc.freeze()  # objects made before must not slow the search for garbage
+    if amid:
+        gc.freeze()
     before = _resident_bytes()
     wall_s, cpu_s = time.perf_counter(), time.process_time()
     result = work()
@@ -245,7 +250,7 @@ def bare(path: Path) -> Figures:
         graph.add_edges_from(edges)
         return *frames, graph
 
-    return _measured(work)[1]
+    return _measured(work, amid=True)[1]
 
 
 def build(path: Path) -> Figures:
@@ -262,7 +267,9 @@ def others(path: Path) -> Figures:
 
     momepy = importlib.import_module("momepy")
     mains, fittings = (pyogrio.read_dataframe(path, layer=layer) for layer in ("mains", "fittings"))
-    return _measured(lambda: (momepy.gdf_to_nx(mains), wntr.gis.snap(fittings, mains, FITTING_M)))[1]
+    return _measured(lambda: (momepy.gdf_to_nx(mains), wntr.gis.snap(fittings, mains, FITTING_M)), amid=True)[
+        1
+    ]
 
 
 def draw(path: Path, mains: int, seed: int) -> Figures:

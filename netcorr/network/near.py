@@ -113,10 +113,15 @@ def near_points(lines: Lines, boxes: Boxes, points: Floats, within_m: float) -> 
         `point` counts the points.
     """
     point, run = boxes.near(points, within_m)
-    near = _measured(
-        lines, points[point], point, line=boxes.line[run], first=boxes.first[run], count=boxes.count[run]
+    return _measured(
+        lines,
+        points[point],
+        point,
+        line=boxes.line[run],
+        first=boxes.first[run],
+        count=boxes.count[run],
+        within_m=within_m,
     )
-    return near.take(near.gap_m <= within_m)
 
 
 def to_lines(lines: Lines, points: Floats, point: Ints, line: Ints) -> Near:
@@ -126,8 +131,17 @@ def to_lines(lines: Lines, points: Floats, point: Ints, line: Ints) -> Near:
     )
 
 
-def _measured(lines: Lines, points: Floats, point: Ints, *, line: Ints, first: Ints, count: Ints) -> Near:
-    """Nearest place to `points[k]` on each of the `count[k]` segments from `first[k]` on."""
+def _measured(
+    lines: Lines,
+    points: Floats,
+    point: Ints,
+    *,
+    line: Ints,
+    first: Ints,
+    count: Ints,
+    within_m: float = np.inf,
+) -> Near:
+    """Nearest place to `points[k]` on each of the `count[k]` segments from `first[k]` on, if near enough."""
     pair = np.repeat(np.arange(len(point)), count)
     segment = np.arange(len(pair)) + np.repeat(first - (np.cumsum(count) - count), count)
     x, y = lines.plane[:, 0], lines.plane[:, 1]
@@ -136,12 +150,15 @@ def _measured(lines: Lines, points: Floats, point: Ints, *, line: Ints, first: I
     x0, y0 = points[pair, 0] - x0, points[pair, 1] - y0
     square = dx * dx + dy * dy
     part = np.divide(x0 * dx + y0 * dy, square, out=np.zeros(len(dx)), where=square > 0).clip(0.0, 1.0)
+    gap_m = np.hypot(x0 - part * dx, y0 - part * dy)
+    hit = np.flatnonzero(gap_m <= within_m)  # few of many, so the rest is worked out for these alone
+    pair, segment = pair[hit], segment[hit]
     return Near(
         point=point[pair],
         line=line[pair],
         segment=segment,
-        along_m=lines.along_m[segment] + part * np.sqrt(square),
-        gap_m=np.hypot(x0 - part * dx, y0 - part * dy),
+        along_m=lines.along_m[segment] + part[hit] * np.sqrt(square[hit]),
+        gap_m=gap_m[hit],
     )
 
 
