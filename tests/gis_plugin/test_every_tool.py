@@ -30,6 +30,7 @@ DEPLOYMENTS = SAMPLE / "survey_iron" / "deployments.csv"
 SHOWN_AS = {
     "source": "file",
     "file_in": "file",
+    "files_in": "multilayer",
     "folder_in": "file",
     "folder_out": "folderDestination",
     "file_out": "fileDestination",
@@ -143,13 +144,15 @@ def inputs(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
         "network": town,
         "deployments": DEPLOYMENTS,
         "result": result,
+        "results": result,
         "folder": folder / "photos",
     }
 
 
 #: What a tool needs beside, or takes to be quick.
 ALSO: dict[str, dict[str, Any]] = {
-    "plan": {"loggers": 4},
+    "plan": {"loggers": 2},
+    "coverage": {"sites": DEPLOYMENTS},
     "rehearse": {"sites": DEPLOYMENTS, "leaks": 2, "rounds": 1, "duration_s": 4},
 }
 #: Parameters that name a file which the tool itself changes: it gets a copy.
@@ -216,7 +219,7 @@ def assert_same(one: Path, other: Path) -> None:
 
 
 def as_bytes(file: Path, layer: str) -> pd.DataFrame:
-    """Rows of a layer as they are stored, geometry as it lies in the file; without the time of styles."""
+    """Rows of a layer as they are stored, geometry as it lies in the file; without the time of writing."""
     with closing(sqlite3.connect(f"file:{file}?mode=ro", uri=True)) as database:
         table = pd.read_sql_query(f'SELECT * FROM "{layer}"', database)  # names are our own
-    return table.drop(columns="update_time", errors="ignore")
+    return table.drop(columns=["update_time", "taken"], errors="ignore")  # times of styles and of verify
