@@ -17,6 +17,7 @@ from netcorr.export.result_schema import LEAK_CANDIDATES, SENSORS
 from netcorr.export.safe_file import check_folder, replacing
 from netcorr.export.wgs84 import tables_in_wgs84
 from netcorr.feedback import Feedback, NoFeedback
+from netcorr.verification.visit import VERIFICATIONS
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -81,7 +82,8 @@ def write_points(
 
     Notes
     -----
-    Each point has a name, a kind and a description: the way to it, where to search, and the cautions.
+    Each point has a name, a kind and a description: the way to it, where to search, and the cautions. The
+    name of a candidate that was visited says what the ground said.
     Signs that could be taken for markup are replaced, since some apps show a description as a page.
     """
     target = Path(path)
@@ -138,8 +140,10 @@ def check_points_target(target: Path) -> None:
 
 def _candidate_rows(table: pd.DataFrame) -> Iterator[dict[str, Any]]:
     for row in table.sort_values("rank").to_dict("records"):
+        state = row["verification"]
+        visited = f" ({state})" if isinstance(state, str) and state != VERIFICATIONS[0] else ""
         yield {
-            "name": _said(row["name"]),
+            "name": _said(f"{row['name']}{visited}"),
             "kind": CANDIDATE if row["in_bracket"] else DO_NOT_DIG,
             "description": _sentences(row, ("caution", "directions", "note", "coordinates")),
             "candidate_id": row["candidate_id"],

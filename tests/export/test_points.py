@@ -22,6 +22,7 @@ from netcorr.export.points import POINT_SUFFIXES, write_points
 from netcorr.export.result_tables import result_tables
 from netcorr.feedback import NoFeedback
 from netcorr.position.fix import SurveyFix
+from netcorr.tools import TOOLS
 
 GPX = "{http://www.topografix.com/GPX/1/1}"
 KML = "{http://www.opengis.net/kml/2.2}"
@@ -127,6 +128,16 @@ def test_from_a_stored_result_the_same_bytes(
     assert told(tmp_path / f"one{suffix}") == told(tmp_path / f"two{suffix}")
     one, two = (read(tmp_path / f"{name}{suffix}") for name in ("one", "two"))
     assert one.geometry.to_wkb().tolist() == two.geometry.to_wkb().tolist()
+
+
+def test_what_the_ground_said_stands_in_the_name(make_fix: Callable[..., SurveyFix], tmp_path: Path) -> None:
+    write_result(make_fix(), tmp_path / "result.gpkg")
+    (candidate,) = pyogrio.read_dataframe(tmp_path / "result.gpkg", layer="leak_candidates")["candidate_id"]
+    text = f"candidate_id,verification\n{candidate},dug and dry\n"
+    (tmp_path / "field.csv").write_text(text, encoding="utf-8")
+    TOOLS["verify"].run({"result": tmp_path / "result.gpkg", "field": tmp_path / "field.csv"})
+    write_points(tmp_path / "result.gpkg", tmp_path / "p.gpx")
+    assert told(tmp_path / "p.gpx")[0][0] == "Leak 1: 97 % (dug and dry)"
 
 
 @pytest.mark.parametrize("suffix", POINT_SUFFIXES)
