@@ -42,6 +42,7 @@ from netcorr.network.saved import open_network
 from netcorr.position.fix import SurveyFix
 from netcorr.position.photo_sites import PhotoSite
 from netcorr.recordings.photos import Photo
+from netcorr.tools import TOOLS
 from netcorr.tools.read_network import read_network
 
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork and kill")
@@ -249,3 +250,42 @@ def test_a_table_that_is_never_replaced_is_whole_or_not_there(tmp_path: Path) ->
         assert not target.exists() or target.read_bytes() == whole
         if not any(seen):
             once_s *= 1.1
+
+
+def visits_in(path: Path) -> list[str]:
+    """Notes of the visits that a result holds; the file is whole."""
+    with closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as database:
+        assert database.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
+    assert len(read_result(path).fix.candidates) == 1
+    if "verification_history" not in {name for name, _ in pyogrio.list_layers(path)}:
+        return []
+    return sorted(pyogrio.read_dataframe(path, layer="verification_history")["field_note"])
+
+
+def test_visits_are_taken_in_whole_or_not_at_all(make_fix: Callable[..., SurveyFix], tmp_path: Path) -> None:
+    result = tmp_path / "result.gpkg"
+    write_result(make_fix(), result)
+    (candidate,) = pyogrio.read_dataframe(result, layer="leak_candidates")["candidate_id"]
+    fields = tmp_path / "fields"
+    fields.mkdir()
+    chance = random.Random(11)  # moments
+    once_s = 1.0
+    taken: list[bool] = []
+    before = visits_in(result)
+    while len(taken) < KILLS or len(set(taken)) == 1:
+        assert len(taken) < 10 * KILLS
+        note = f"visit {len(taken):03d}"
+        row = f"{candidate},heard on the surface,2026-03-0{1 + len(taken) % 9}T09:00:00Z,{note}"
+        field = fields / f"{len(taken)}.csv"
+        field.write_text(f"candidate_id,verification,visited,field_note\n{row}\n", encoding="utf-8")
+
+        def once(field: Path = field) -> None:
+            TOOLS["verify"].run({"result": result, "field": field})
+            time.sleep(60)
+
+        killed_while(once, after_s=chance.uniform(0.0, 1.5 * once_s))
+        after = visits_in(result)
+        assert after in (before, sorted([*before, note]))
+        taken.append(after != before)
+        once_s *= 0.9 if taken[-1] else 1.1
+        before = after
