@@ -91,8 +91,10 @@ class Outcome:
         Pipe in them. [m]
     right_pipe : bool
         Whether the best candidate names the main.
-    level : float
-        Probability of the smallest area that just holds the leak; NaN where the locator gives none.
+    levels : tuple of float
+        Probability of all that is likelier than where the leak is, metre for metre, and the same with that
+        place itself: little more for a place that is told apart, all of it for a set of pipes that is not.
+        Empty where the locator gives none.
     accused : list of list of str
         Loggers that it says were swapped.
     truly_swapped : list of str
@@ -116,7 +118,7 @@ class Outcome:
     in_area: bool = False
     area_m: float = 0.0
     right_pipe: bool = False
-    level: float = math.nan
+    levels: tuple[float, ...] = ()
     accused: list[list[str]] = field(default_factory=list)
     truly_swapped: list[str] = field(default_factory=list)
     speed_errors: dict[str, float] = field(default_factory=dict)
@@ -164,7 +166,7 @@ def read_outcomes(path: Path | None) -> list[Outcome]:
         with contextlib.suppress(json.JSONDecodeError):
             row = json.loads(line)
             if row["code"] == code:
-                found.append(Outcome(**row["outcome"]))
+                found.append(Outcome(**row["outcome"] | {"levels": tuple(row["outcome"]["levels"])}))
     return found
 
 
@@ -234,7 +236,7 @@ def _ours(
         "in_area": any(line.distance(survey.leaks[0].point) <= AREA_M for line in lines),
         "area_m": float(shapely.length(shapely.union_all(lines))) if lines else 0.0,
         "right_pipe": bool(best and best.pipe_id == survey.leaks[0].pipe_id),
-        "level": level_at(fix, survey.leaks[0]),
+        "levels": levels_at(fix, survey.leaks[0]),
     }
 
 
@@ -245,14 +247,14 @@ def area_lines(candidate: Candidate) -> list[shapely.LineString]:
     return of_network or [*candidate.stretches, *branches]
 
 
-def level_at(fix: SurveyFix, leak: LeakPlace) -> float:
-    """Probability of the smallest area that just holds the leak, given that there is one.
+def levels_at(fix: SurveyFix, leak: LeakPlace) -> tuple[float, ...]:
+    """Probability of the largest area that does not hold the leak, and of the smallest that does.
 
-    Stretches that no pair tells apart are one set for each place where they hang together.
+    Given that there is one. Stretches that no pair tells apart are one set where they hang together.
     """
     stretches = list(getattr(fix, "likelihood", ()))
     if not stretches:
-        return math.nan
+        return ()
     mass = np.array([one.probability for one in stretches])
     length_m = np.array([max(one.length_m, 1e-6) for one in stretches])
     lines = np.array([one.line for one in stretches])
@@ -269,9 +271,8 @@ def level_at(fix: SurveyFix, leak: LeakPlace) -> float:
     here = number[int(np.argmin(shapely.distance(lines, leak.point)))]
     more = density > density[here] * (1 + 1e-9)
     total = float(mass.sum())
-    # in the middle of its own stretch: a fine one has next to nothing, a set counts whole
-    own = whole[here] * (0.5 if apart[np.flatnonzero(number == here)[0]] else 1.0)
-    return float((whole[more].sum() + own) / total) if total > 0 else math.nan
+    likelier = float(whole[more].sum())
+    return (likelier / total, (likelier + float(whole[here])) / total) if total > 0 else ()
 
 
 def _accused(survey: DistrictSurvey, fix: SurveyFix) -> list[list[str]]:
@@ -396,7 +397,7 @@ def targets(outcomes: Sequence[Outcome]) -> list[Target]:
     iron = errors_of(_of(outcomes, "iron+6", bracketed=True), OURS)
     p90_m = quantile(iron, 0.9) if iron.size else math.inf
     found.append(Target("iron+6: 90 % within", f"{_metres(p90_m)} m", "15 m", p90_m <= 15))
-    levels = np.array([one.level for one in outcomes if math.isfinite(one.level) and one.kind in _SINGLE])
+    levels = levels_of(outcomes)
     for level, (low, high) in LEVELS.items():
         held = int((levels <= level).sum())
         met = bool(levels.size and low <= held / levels.size <= high)
@@ -422,6 +423,17 @@ def targets(outcomes: Sequence[Outcome]) -> list[Target]:
         )
     )
     return [*found, *_speed_targets(outcomes)]
+
+
+def levels_of(outcomes: Sequence[Outcome]) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+    """Level of the area that just holds the leak, for every survey with one leak where it was told.
+
+    A set of pipes belongs to an area whole or not at all, so areas of stated probability hold more than that;
+    to test the probabilities, the level is drawn evenly between the two that the set has.
+    """
+    rng = np.random.default_rng(1)
+    some = [one.levels for one in outcomes if one.levels and one.kind in _SINGLE]
+    return np.array([rng.uniform(low, high) for low, high in some])
 
 
 #: Kinds with one leak and loggers where they are said to be.

@@ -114,7 +114,7 @@ def good(bench: ModuleType) -> list[Any]:
     found = []
     for kind, condition in bench.CONDITIONS.items():
         for number in range(400 if kind == "iron+6" else 40):
-            more: dict[str, Any] = {"level": float(rng.random()), "right_pipe": True}
+            more: dict[str, Any] = {"levels": (float(rng.random()),) * 2, "right_pipe": True}
             if condition.scene == "two":
                 more["both"] = {bench.OURS: True}
             if condition.scene == "swapped":
@@ -133,7 +133,7 @@ def test_good_outcomes_meet_every_target(bench: ModuleType, capsys: pytest.Captu
     ("changes", "missed"),
     [
         ({"error_m": {}}, "iron+6: within 5 m"),
-        ({"level": 0.999}, "95% area holds the leak"),
+        ({"levels": (0.999, 0.999)}, "95% area holds the leak"),
         ({"in_area": False}, "branch without: inside the area"),
         ({"right_pipe": False}, "branch with a logger: right pipe"),
         ({"accused": [["L03"]]}, "loggers accused wrongly"),
@@ -159,7 +159,7 @@ def test_a_method_that_names_no_place_counts_as_far_away(bench: ModuleType) -> N
 def test_outcomes_add_up_in_a_file(bench: ModuleType, tmp_path: Path) -> None:
     path = tmp_path / "outcomes.jsonl"
     assert bench.read_outcomes(path) == []
-    first, second = (outcome(bench, "iron+6", k, math.inf, level=0.3) for k in (1, 2))
+    first, second = (outcome(bench, "iron+6", k, math.inf, levels=(0.3, 0.4)) for k in (1, 2))
     bench.append_outcomes(path, [first])
     bench.append_outcomes(path, [second])
     with path.open("a", encoding="utf-8") as stream:
@@ -173,7 +173,7 @@ def stretch(line: LineString, probability: float, *, told_apart: bool = True) ->
     )
 
 
-def test_the_level_of_the_area_that_just_holds_the_leak(bench: ModuleType) -> None:
+def test_levels_of_the_area_that_just_holds_the_leak(bench: ModuleType) -> None:
     fix = SimpleNamespace(
         likelihood=(
             stretch(LineString([(0, 0), (1, 0)]), 0.5),
@@ -183,13 +183,13 @@ def test_the_level_of_the_area_that_just_holds_the_leak(bench: ModuleType) -> No
         )
     )
 
-    def level(x: float, y: float = 0.0) -> float:
-        return float(bench.level_at(fix, SimpleNamespace(point=Point(x, y))))
+    def levels(x: float, y: float = 0.0) -> Any:
+        return bench.levels_at(fix, SimpleNamespace(point=Point(x, y)))
 
-    assert level(0.5) == pytest.approx(0.25), "half of the densest stretch"
-    assert level(5.0) == pytest.approx(0.65)
-    assert level(60.0) == level(111.0, 20.0) == pytest.approx(1.0), "a set counts whole"
-    assert math.isnan(bench.level_at(SimpleNamespace(likelihood=()), SimpleNamespace(point=Point(0, 0))))
+    assert levels(0.5) == pytest.approx((0.0, 0.5))
+    assert levels(5.0) == pytest.approx((0.5, 0.8))
+    assert levels(60.0) == levels(111.0, 20.0) == pytest.approx((0.8, 1.0)), "a set counts whole"
+    assert bench.levels_at(SimpleNamespace(likelihood=()), SimpleNamespace(point=Point(0, 0))) == ()
 
 
 def test_both_leaks_need_a_choice_each(bench: ModuleType, scenes: ModuleType) -> None:
