@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
@@ -23,12 +24,14 @@ if TYPE_CHECKING:
 
 #: Columns that may name the fitting, the first one that is there counts.
 FITTING_COLUMNS = ("fitting", "asset_id")
-#: Columns that part the loggers that record at the same time from those of another night.
-SETUP_COLUMNS = ("setup", "start")
+#: Columns that part the loggers that record at the same time from those of another night; `setups` lists
+#: several, as the sites of a plan do.
+SETUP_COLUMNS = ("setup", "start", "setups")
 #: A site given by its place belongs to the nearest fitting within this distance. [m]
 NEAREST_FITTING_M = 10.0
 #: Names of layers that hold sites, when a dataset holds several.
 _LAYERS = ("sites", "deployments", "planned_sites")
+_SEVERAL = re.compile(r"\s*[,;]\s*")
 _TEXT_SUFFIXES = {".csv", ".tsv", ".tab", ".txt"}
 
 
@@ -84,8 +87,9 @@ def read_sites(
 
     Notes
     -----
-    Columns: `fitting` or `asset_id`, or a point, or `lon` and `lat`; optional `logger`, `lead_m`, and `setup`
-    or `start`, by which the sites of several nights are told apart. Others are not used.
+    Columns: `fitting` or `asset_id`, or a point, or `lon` and `lat`; optional `logger`, `lead_m`, and
+    `setup`, `start` or `setups` (several), by which the sites of several nights are told apart. Others are
+    not used.
     """
     path = Path(path)
     if not path.exists():
@@ -136,9 +140,10 @@ def _sites(
             problems.append(f"row {number}: {error}")
             continue
         network.node_of(fitting)
-        night = _text(cells.get(setup))
         logger = _text(cells.get("logger")) or fitting
-        found.setdefault((night, fitting), PlannedSite(fitting, logger, lead_m, night))
+        stated = _text(cells.get(setup))
+        for night in _SEVERAL.split(stated) if setup == "setups" else [stated]:
+            found.setdefault((night, fitting), PlannedSite(fitting, logger, lead_m, night))
     if problems:
         raise PlanError(table, found="; ".join(problems), remedy="correct these rows")
     if not found:

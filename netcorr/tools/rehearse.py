@@ -280,9 +280,9 @@ TOOL = Tool(
             "sites",
             "file_in",
             "Sites",
-            "Where loggers are planned: a table of deployments (recordings are not needed) or a layer of "
-            "points, with the fitting (or asset_id, or lon and lat), and if there are several nights a "
-            "column setup or start.",
+            "Where loggers are planned: a table of deployments (recordings are not needed), a plan or a "
+            "layer of points, with the fitting (or asset_id, or lon and lat), and if there are several nights "
+            "a column setup, setups or start.",
             required=True,
         ),
         Parameter(

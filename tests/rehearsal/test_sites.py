@@ -115,3 +115,9 @@ def test_several_layers_and_none_that_is_meant(spot: Spot, network: PipeNetwork,
         )
     with pytest.raises(PlanError, match=r"several layers \(one, two\)"):
         read_sites(path, network)
+
+
+def test_a_site_of_several_setups_is_in_each(network: PipeNetwork, tmp_path: Path) -> None:
+    path = table(tmp_path, "fitting;setups\nH0;1\nH1;1, 2\nH2;2\n")
+    sites = [(site.fitting, site.setup) for site in read_sites(path, network)]
+    assert sites == [("H0", "1"), ("H1", "1"), ("H1", "2"), ("H2", "2")]
