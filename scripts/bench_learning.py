@@ -16,6 +16,7 @@ from bench_surveys import CLOCK_SD_S, MARGIN_M, SPEED_COMMON_SD, SPEED_PIPE_SD
 from bench_table import Target, interval, share, table
 
 from netcorr.position import LocateSettings, locate_survey
+from netcorr.rehearsal import as_recordings
 from netcorr.simulation import (
     Conditions,
     TrueSpeeds,
@@ -25,7 +26,6 @@ from netcorr.simulation import (
     simulate_survey,
 )
 from netcorr.speed import PIPE_MATERIALS
-from netcorr.tools.rehearsal import as_recordings
 from netcorr.verification import SpeedEvidence, learn_speeds
 
 if TYPE_CHECKING:

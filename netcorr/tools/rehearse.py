@@ -281,8 +281,8 @@ TOOL = Tool(
             "file_in",
             "Sites",
             "Where loggers are planned: a table of deployments (recordings are not needed), a plan or a "
-            "layer of points, with the fitting (or asset_id, or lon and lat), and if there are several nights "
-            "a column setup, setups or start.",
+            "layer of points, with the fitting (or asset_id, or lon and lat), and where there are several "
+            "nights a column setup, setups or start.",
             required=True,
         ),
         Parameter(
