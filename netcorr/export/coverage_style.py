@@ -14,7 +14,7 @@ from netcorr.export.coverage_schema import (
 from netcorr.export.layer_style import Condition, LayerStyle, Mark, Rule, Stroke
 
 #: Lightness tells these apart as well as hue: the better a leak would be placed, the darker.
-_TIGHT, _LOOSE, _UNKNOWN, _HEARD, _NONE = "#135d66", "#d08700", "#5b8fa8", "#b9a3c9", "#c4c9ce"
+TIGHT, LOOSE, UNKNOWN, _HEARD, _NONE = "#135d66", "#d08700", "#5b8fa8", "#b9a3c9", "#c4c9ce"
 _FAR = "#e2a8a0"
 
 _COVERED = Condition("state", "=", "covered")
@@ -36,15 +36,15 @@ _MAINS = LayerStyle(
         ),
         Rule(
             "Covered, speed not known: a leak is heard, not placed",
-            Stroke(_UNKNOWN, 1.5, dashed=True),
+            Stroke(UNKNOWN, 1.5, dashed=True),
             (_COVERED, Condition("fix", "=", "unknown")),
         ),
         Rule(
             "Covered, but a fix would be too loose to dig",
-            Stroke(_LOOSE, 1.6),
+            Stroke(LOOSE, 1.6),
             (_COVERED, Condition("fix", "=", "loose")),
         ),
-        Rule("Covered, tight fix", Stroke(_TIGHT, 1.6), (_COVERED, Condition("fix", "=", "tight"))),
+        Rule("Covered, tight fix", Stroke(TIGHT, 1.6), (_COVERED, Condition("fix", "=", "tight"))),
     ),
     tip=("state", "expected_m", "all_pairs", "why_not", "add_sensors"),
 )

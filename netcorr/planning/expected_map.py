@@ -37,6 +37,8 @@ class ExpectedFix:
         Setup that it stands in.
     site_a, site_b : numpy.ndarray of int, shape (k,)
         Numbers of its sites.
+    loose_from_m : float
+        A longer stretch is too loose to dig. [m]
     """
 
     cuts: Cuts
@@ -44,6 +46,7 @@ class ExpectedFix:
     setup: Ints
     site_a: Ints
     site_b: Ints
+    loose_from_m: float = 10.0
 
 
 def some_sites(sites: CandidateSites, numbers: Ints) -> CandidateSites:
@@ -70,6 +73,7 @@ def expected_fix(
     wanted: Flags | None = None,
     margin: float = 0.0,
     step_m: float = 20.0,
+    loose_from_m: float = 10.0,
 ) -> ExpectedFix:
     """Work out how well leaks would be placed by the pairs of one or more setups.
 
@@ -93,6 +97,8 @@ def expected_fix(
         Share by which the second way round must be longer.
     step_m : float
         Longest piece. [m]
+    loose_from_m : float
+        A longer stretch is too loose to dig. [m]
 
     Returns
     -------
@@ -128,4 +134,5 @@ def expected_fix(
         setup=setup[kept],
         site_a=pair[kept, 0],
         site_b=pair[kept, 1],
+        loose_from_m=loose_from_m,
     )

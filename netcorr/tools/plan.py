@@ -18,6 +18,8 @@ from netcorr.units import UnitSystem
 
 if TYPE_CHECKING:
     from netcorr.planning import Plan, PlanSettings
+    from netcorr.planning.expected_map import ExpectedFix
+    from netcorr.planning.reach import ReachTable
     from netcorr.planning.timetable import Timetable
 
 
@@ -31,6 +33,8 @@ class PlanResult:
         The plan.
     timetable : Timetable or None
         When its setups are made.
+    expected : ExpectedFix or None
+        How well leaks would be placed.
     files : tuple of pathlib.Path
         What was written.
     units : {'metric', 'us'}
@@ -39,6 +43,7 @@ class PlanResult:
 
     plan: Plan
     timetable: Timetable | None = None
+    expected: ExpectedFix | None = None
     files: tuple[Path, ...] = ()
     units: UnitSystem = "metric"
 
@@ -58,13 +63,20 @@ class PlanResult:
         """Give the plan in words."""
         from netcorr.export.plan.words import plan_text
 
-        return plan_text(self.plan, timetable=self.timetable, units=self.units)
+        return plan_text(self.plan, timetable=self.timetable, expected=self.expected, units=self.units)
 
     def as_dict(self) -> dict[str, Any]:
         """Give the plan for machines, in SI units."""
+        from netcorr.export.plain_text import plain_values
+        from netcorr.export.plan.expected import expected_dict
         from netcorr.export.plan.facts import plan_dict
 
-        return {**plan_dict(self.plan, timetable=self.timetable), "files": [str(path) for path in self.files]}
+        expected = None if self.expected is None else plain_values(expected_dict(self.expected))
+        return {
+            **plan_dict(self.plan, timetable=self.timetable),
+            "expected": expected,
+            "files": [str(path) for path in self.files],
+        }
 
 
 def plan(
@@ -81,6 +93,9 @@ def plan(
     reach_file: Path | None = None,
     source_db: float = 10.0,
     recording_s: float = 10.0,
+    clock_sd_ms: float = 0.2,
+    calibration: Path | None = None,
+    loose_from_m: float = 10.0,
     fixed_in: Path | None = None,
     fixed_out: Path | None = None,
     kinds: str = "valve,hydrant",
@@ -134,6 +149,9 @@ def plan(
         How much longer the second way round a loop must be. [%]
     reach, reach_file, source_db, recording_s
         How far leaks are heard, as for `reach_table`; recordings are so long. [dB, s]
+    clock_sd_ms, calibration, loose_from_m
+        Error of a clock, speeds learned from finds, and from where a fix is loose: for how well leaks would
+        be placed. [ms, m]
     fixed_in, fixed_out : pathlib.Path, optional
         Lists of fittings that are used in any case, and that are not.
     kinds, candidates, where, exclude, district
@@ -241,9 +259,10 @@ def plan(
     for note in rules.notes:
         feedback.message(note)
     sites, always = plan_sites(graph, rules, fixed_in=fixed_in, fixed_out=fixed_out)
+    table = read_reach(reach, reach_file=reach_file, source_db=source_db, recording_s=recording_s)
     mains = planning_map(
         graph,
-        reach=read_reach(reach, reach_file=reach_file, source_db=source_db, recording_s=recording_s),
+        reach=table,
         weight_per_m=None
         if weight is None
         else read_weights(graph, network, weight, mapping=mapping, feedback=feedback),
@@ -259,11 +278,15 @@ def plan(
     )
     addresses = read_addresses(network, address, mapping=mapping)
     timetable = round_of(made, pace, names) if sweep or sheets or deployments else None
+    expected = _expected(
+        made, table, clock_sd_ms=clock_sd_ms, calibration=calibration, loose_from_m=loose_from_m
+    )
     write_plan(
         made,
         output,
         timetable=timetable,
         addresses=addresses,
+        expected=expected,
         feedback=PartOf(feedback, start=0.95, stop=1.0),
     )
     files = [output]
@@ -273,7 +296,30 @@ def plan(
     if timetable and deployments:
         files += write_deployments(made, timetable, deployments, addresses=addresses)
     feedback.progress(1.0, "done")
-    return PlanResult(made, timetable, files=tuple(files), units=units)
+    return PlanResult(made, timetable, expected, files=tuple(files), units=units)
+
+
+def _expected(
+    made: Plan, table: ReachTable, *, clock_sd_ms: float, calibration: Path | None, loose_from_m: float
+) -> ExpectedFix:
+    """How well leaks would be placed by the loggers that stand at the same time."""
+    from netcorr.planning.edge_speeds import edge_speeds
+    from netcorr.planning.expected import FixSettings
+    from netcorr.planning.expected_map import expected_fix
+    from netcorr.speed import read_calibration
+
+    known = read_calibration(calibration) if calibration else None
+    return expected_fix(
+        made.mains,
+        made.problem.sites,
+        [made.sites] if made.sweep is None else made.sweep.setups,
+        budget=table.budget,
+        settings=FixSettings(clock_sd_s=clock_sd_ms / 1000),
+        speeds=edge_speeds(made.mains.edges, calibration=known),
+        wanted=made.wanted,
+        margin=made.settings.margin,
+        loose_from_m=loose_from_m,
+    )
 
 
 def _settings(**given: Any) -> PlanSettings:

@@ -3,7 +3,15 @@
 from __future__ import annotations
 
 from netcorr.tools.parameter import Parameter
-from netcorr.tools.shared_parameters import CANDIDATE_OPTIONS, MAP_OPTIONS, NETWORK, REACH_OPTIONS
+from netcorr.tools.shared_parameters import (
+    CALIBRATION,
+    CANDIDATE_OPTIONS,
+    CLOCK_ERROR,
+    LOOSE,
+    MAP_OPTIONS,
+    NETWORK,
+    REACH_OPTIONS,
+)
 
 #: How a crew works: the timetable of a sweep.
 ROUND = (
@@ -191,6 +199,9 @@ PARAMETERS = (
         default=2.0,
     ),
     *REACH_OPTIONS,
+    CLOCK_ERROR,
+    CALIBRATION,
+    LOOSE,
     Parameter(
         "fixed_in",
         "source",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from netcorr.export.plan.expected import EXPECTED_FIX
 from netcorr.export.result_schema import Column, ResultLayer
 
 PLANNED_SITES = ResultLayer(
@@ -146,4 +147,4 @@ ROUTE = ResultLayer(
 )
 
 #: Every layer of a plan, in this order.
-PLAN_LAYERS = (PLANNED_SITES, PLANNED_MAINS, DEAD_ENDS, SETUPS, VISITS, ROUTE, PLAN_FACTS)
+PLAN_LAYERS = (PLANNED_SITES, PLANNED_MAINS, EXPECTED_FIX, DEAD_ENDS, SETUPS, VISITS, ROUTE, PLAN_FACTS)

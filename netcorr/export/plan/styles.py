@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from netcorr.export.colours import INK, PATH, QUIET, SENSOR
 from netcorr.export.layer_style import Condition, LayerStyle, Mark, Rule, Stroke
+from netcorr.export.plan.expected import EXPECTED_STYLE
 from netcorr.export.plan.schema import (
     COVERED,
     DEAD_ENDS,
@@ -89,4 +90,13 @@ _ROUTE = LayerStyle(
 )
 
 #: Looks of `PLAN_LAYERS`.
-PLAN_STYLES = (_SITES, _DEAD_ENDS, _MAINS, _SETUPS, _VISITS, _ROUTE, LayerStyle(PLAN_FACTS))
+PLAN_STYLES = (
+    _SITES,
+    _DEAD_ENDS,
+    _MAINS,
+    EXPECTED_STYLE,
+    _SETUPS,
+    _VISITS,
+    _ROUTE,
+    LayerStyle(PLAN_FACTS),
+)

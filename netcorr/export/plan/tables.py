@@ -12,6 +12,7 @@ import shapely
 
 from netcorr.export.geopackage import write_tables
 from netcorr.export.plain_text import plain_text
+from netcorr.export.plan.expected import EXPECTED_FIX, expected_table
 from netcorr.export.plan.facts import plan_facts
 from netcorr.export.plan.round_rows import route_rows, setup_rows, visit_rows
 from netcorr.export.plan.schema import (
@@ -39,6 +40,7 @@ if TYPE_CHECKING:
 
     from netcorr.feedback import Feedback
     from netcorr.planning.dead_ends import DeadEnd
+    from netcorr.planning.expected_map import ExpectedFix
     from netcorr.planning.plan import Plan
     from netcorr.planning.timetable import Timetable
 
@@ -51,6 +53,7 @@ def write_plan(
     *,
     timetable: Timetable | None = None,
     addresses: Mapping[str, str] = _NO_ADDRESSES,
+    expected: ExpectedFix | None = None,
     feedback: Feedback | None = None,
 ) -> None:
     """Write a plan as a GeoPackage.
@@ -65,6 +68,8 @@ def write_plan(
         When its setups are made.
     addresses : mapping of str to str
         Address of each fitting, by its id.
+    expected : ExpectedFix, optional
+        How well leaks would be placed.
     feedback : Feedback, optional
         Told how far the work is.
 
@@ -75,12 +80,16 @@ def write_plan(
     CancelledError
         If the user stopped it; nothing is written then.
     """
-    tables = plan_tables(plan, timetable=timetable, addresses=addresses)
+    tables = plan_tables(plan, timetable=timetable, addresses=addresses, expected=expected)
     write_tables(tables, path, layers=PLAN_LAYERS, styles=PLAN_STYLES, feedback=feedback)
 
 
 def plan_tables(
-    plan: Plan, *, timetable: Timetable | None = None, addresses: Mapping[str, str] = _NO_ADDRESSES
+    plan: Plan,
+    *,
+    timetable: Timetable | None = None,
+    addresses: Mapping[str, str] = _NO_ADDRESSES,
+    expected: ExpectedFix | None = None,
 ) -> dict[str, pd.DataFrame]:
     """Tables of a plan, by layer name.
 
@@ -92,6 +101,8 @@ def plan_tables(
         When its setups are made.
     addresses : mapping of str to str
         Address of each fitting, by its id.
+    expected : ExpectedFix, optional
+        How well leaks would be placed.
 
     Returns
     -------
@@ -102,6 +113,7 @@ def plan_tables(
     return {
         PLANNED_SITES.name: PLANNED_SITES.table(_sites(plan, timetable, addresses), crs),
         PLANNED_MAINS.name: PLANNED_MAINS.table(_mains(plan), crs),
+        EXPECTED_FIX.name: expected_table(plan, expected),
         DEAD_ENDS.name: DEAD_ENDS.table(_dead_ends(plan), crs),
         SETUPS.name: SETUPS.table(setup_rows(plan, timetable) if timetable else (), crs),
         VISITS.name: VISITS.table(visit_rows(plan, timetable, addresses) if timetable else (), crs),

@@ -11,12 +11,14 @@ import numpy as np
 from netcorr.export.fix_words import extent
 from netcorr.export.pipe_words import material_text
 from netcorr.export.plain_text import plain_text
+from netcorr.export.plan.expected import expected_words
 from netcorr.export.plan.facts import plan_dict
 from netcorr.export.plan.round_rows import covered_in, times_text
 from netcorr.export.plan.schema import PLANNED_MAINS
 from netcorr.export.plan.tables import dead_end_advice, states
 
 if TYPE_CHECKING:
+    from netcorr.planning.expected_map import ExpectedFix
     from netcorr.planning.plan import Plan
     from netcorr.planning.timetable import Timetable
     from netcorr.units import UnitSystem
@@ -37,7 +39,13 @@ _STATE_WORDS = {
 }
 
 
-def plan_text(plan: Plan, *, timetable: Timetable | None = None, units: UnitSystem = "metric") -> str:
+def plan_text(
+    plan: Plan,
+    *,
+    timetable: Timetable | None = None,
+    expected: ExpectedFix | None = None,
+    units: UnitSystem = "metric",
+) -> str:
     """A plan in plain text, 80 columns wide.
 
     Parameters
@@ -46,6 +54,8 @@ def plan_text(plan: Plan, *, timetable: Timetable | None = None, units: UnitSyst
         The plan.
     timetable : Timetable, optional
         When its setups are made.
+    expected : ExpectedFix, optional
+        How well leaks would be placed.
     units : {'metric', 'us'}
         Units of the lengths.
 
@@ -59,6 +69,7 @@ def plan_text(plan: Plan, *, timetable: Timetable | None = None, units: UnitSyst
         "\n".join(_wrapped(how_sure(plan), "")),
         _section("Mains", _mains(plan, units)),
         _section("By material, covered of all", _materials(plan, units)),
+        _section("How well a leak would be placed", _expected(expected, units)) if expected else "",
         _section("Setups", _setups(plan, timetable, units)) if timetable else "",
         _section("Sites", _sites(plan)),
         _section("Dead ends beyond the last candidate", _dead_ends(plan, units)),
@@ -118,6 +129,11 @@ def verdict(plan: Plan) -> str:
         f"{100 * plan.share:.1f} % is covered, below the {100 * asked:g} % asked for; all candidates "
         f"together would cover {100 * possible:.1f} %"
     )
+
+
+def _expected(expected: ExpectedFix, units: UnitSystem) -> Iterator[str]:
+    for words in expected_words(expected, units):
+        yield from _wrapped(words, "  - ")
 
 
 def _wrapped(text: str, lead: str) -> list[str]:
