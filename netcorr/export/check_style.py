@@ -39,6 +39,30 @@ def _closes(title: str, symbol: Mark | Stroke, faint: Mark | Stroke) -> tuple[Ru
     )
 
 
+#: What a change is called, and how much it weighs: usual, of note, or worth a look.
+_CHANGES = {
+    "attached": ("Fitting taken as on its main", "usual"),
+    "passed_over": ("Fitting on a main in service, past one that is not", "note"),
+    "too_far": ("Fitting on no main", "look"),
+    "cut": ("Main cut at a tee", "note"),
+    "joined": ("End moved to a joint", "note"),
+    "overshoot": ("End cut back to another main", "note"),
+    "spur": ("Decimetres past a joint left out", "note"),
+    "closed": ("Closed valve parts its main", "note"),
+    "closed_joint": ("Closed valve parts a joint", "note"),
+    "closed_end": ("Closed valve at a dead end", "note"),
+    "kept_apart": ("Ends near each other not joined", "look"),
+    "duplicate": ("Drawn twice, counted once", "look"),
+    "zero_length": ("Main without length left out", "look"),
+    "no_geometry": ("Without a usable geometry", "look"),
+    "measured": ("Measured length differs much", "look"),
+}
+_LOOK = {
+    "usual": Mark("circle", 0.9, QUIET, 0.2, QUIET),
+    "note": Mark("cross", 2.4, SENSOR, 0.6),
+    "look": Mark("x", 3.0, _WARN, 0.7),
+}
+
 #: Look of every layer of a checked map.
 CHECK_STYLES = (
     LayerStyle(
@@ -56,9 +80,9 @@ CHECK_STYLES = (
     ),
     LayerStyle(
         MAP_CHANGES,
-        (
-            Rule("Moved less than 1 m", Mark("cross", 1.8, SENSOR, 0.4), (Condition("moved_m", "<", 1.0),)),
-            Rule("Moved 1 m or more", Mark("cross", 3.2, _WARN, 0.7), (Condition("moved_m", ">=", 1.0),)),
+        tuple(
+            Rule(title, _LOOK[weight], (Condition("change", "=", change),))
+            for change, (title, weight) in _CHANGES.items()
         ),
         tip=("source_id", "change", "text"),
     ),

@@ -14,10 +14,11 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from netcorr.export.check_style import CHECK_STYLES
+from netcorr.export.check_style import _CHANGES, CHECK_STYLES
 from netcorr.export.geopackage import write_result
 from netcorr.export.layer_style import AROUND_STYLES, RESULT_STYLES, LayerStyle
 from netcorr.export.result_schema import FIELD_COLUMNS, LEAK_CANDIDATES
+from netcorr.network.log import CHANGES
 from netcorr.position.fix import SurveyFix
 from netcorr.tools import TOOLS
 from netcorr.verification import VERIFICATIONS
@@ -185,5 +186,6 @@ def test_a_map_program_shows_a_checked_map(tmp_path: Path, python: str) -> None:
         assert seen["labels"] == style.label
         assert seen["sld"][:2] == [True, ""]
         assert all(len(used) == 1 for used in seen["used"])  # each feature is drawn by one rule
+    assert set(_CHANGES) == set(CHANGES)  # whatever is done to a map has a look
     assert ["Out of service"] in found["checked_pipes"]["used"]
     assert ["Closed valve"] in found["checked_fittings"]["used"]
