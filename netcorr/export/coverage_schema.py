@@ -13,6 +13,7 @@ COVERAGE = ResultLayer(
         Column("pipe_id", "text", "Main that this is a stretch of"),
         Column("material", "text", "Material as understood; empty when unknown"),
         Column("diameter_mm", "real", "Nominal diameter [mm]"),
+        Column("assumed", "text", "What of material, diameter and year is an assumption"),
         Column("zone", "text", "Zone it lies in; empty without zones"),
         Column("length_m", "real", "Ground length of the stretch [m]"),
         Column("state", "text", "covered, heard by one side only, or not covered"),

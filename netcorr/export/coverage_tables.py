@@ -104,6 +104,7 @@ def _coverage(answer: CoverAnswer) -> gpd.GeoDataFrame:
         "pipe_id": kinds["pipe_id"][of],
         "material": kinds["material"][of],
         "diameter_mm": kinds["diameter_mm"][of],
+        "assumed": np.array([edge["assumed"] or None for edge in edges], dtype=object)[of],
         "zone": np.array([None] * len(edges) if answer.zones is None else answer.zones, dtype=object)[of],
         "length_m": pieces.length_m,
         "state": pieces.state,

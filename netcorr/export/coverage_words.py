@@ -10,7 +10,7 @@ import numpy as np
 
 from netcorr.export.check_words import WIDTH, plain_lines
 from netcorr.export.coverage_tables import reach_rows
-from netcorr.export.fix_words import extent
+from netcorr.export.fix_words import assumed_text, extent
 from netcorr.export.pipe_words import material_text
 from netcorr.export.plain_text import plain_text
 from netcorr.export.sentences import format_length
@@ -58,7 +58,7 @@ def coverage_text(answer: CoverAnswer, *, units: UnitSystem = "metric") -> str:
         _section("Dead ends", _wrapped(_dead_ends(answer, units))),
         _section("Sensors", _wrapped(_sensors(answer, units))),
         _section("Reach: longest main between two loggers, without tees", _reach(answer, units)),
-        _section("To know", _wrapped([*answer.notes, *_CARE])),
+        _section("To know", _wrapped([*_assumed(answer, units), *answer.notes, *_CARE])),
     ]
     return plain_lines(line for part in parts for line in part)
 
@@ -175,6 +175,14 @@ def _sensors(answer: CoverAnswer, units: UnitSystem) -> Iterator[str]:
                 yield f"{name}: the nearest other sensor, {nearest[0]}, is {away} along the mains: too far"
     for name, why in list(answer.unused.items())[:_TOLD]:
         yield f"{name} {why}"
+
+
+def _assumed(answer: CoverAnswer, units: UnitSystem) -> Iterator[str]:
+    cover = answer.cover
+    assumed = np.array([bool(edge["assumed"]) for edge in cover.mains.edges], dtype=bool)
+    assumed_m = float(cover.pieces.length_m[assumed[cover.pieces.edge]].sum())
+    if assumed_m:
+        yield assumed_text(assumed_m, "coverage", units)
 
 
 def _reach(answer: CoverAnswer, units: UnitSystem) -> Iterator[str]:

@@ -129,6 +129,20 @@ def rule_text(one: Judged, units: UnitSystem) -> str:
     return f"{share_text(one.value)} {words[one.rule]} ({limits})"
 
 
+def assumed_text(assumed_m: float, layer: str, units: UnitSystem) -> str:
+    """Say that a plan rests on attributes that the map does not have, and where to see which.
+
+    Examples
+    --------
+    >>> assumed_text(90.0, "coverage", "metric")[:76]
+    '90 m of main have a material, diameter or year that is assumed: see assumed '
+    """
+    return (
+        f"{extent(assumed_m, units)} of main have a material, diameter or year that is assumed: see assumed "
+        f"in {layer}; the reach there rests on it"
+    )
+
+
 def share_text(share: float) -> str:
     """Share that is neither rounded to none nor to all.
 

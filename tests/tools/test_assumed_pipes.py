@@ -107,3 +107,21 @@ def test_a_saved_network_carries_it(unsaid: SmallSurvey) -> None:
     pipes = gpd.read_file(again, layer="path_pipes").sort_values("part")
     assert json.loads(pipes["could_be"].iloc[0]) == [["material", "pvc", pytest.approx(1 / 3)]]
     assert pipes["speed_pipe_sd_m_s"].iloc[0] == pytest.approx(870 / 3**0.5, rel=0.05), "iron 1246, PVC 373"
+
+
+def test_plans_and_coverage_say_on_how_much_main_they_rest_on_it(
+    unsaid: SmallSurvey, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (unsaid.folder / "town.toml").write_text(MAPPING.replace("{rule}", '"neighbours"'), encoding="utf-8")
+    town, sites = str(unsaid.folder / "town.toml"), str(unsaid.table)
+    for words, layer in (
+        (["plan", town, "-o", str(unsaid.folder / "plan.gpkg")], "planned_mains"),
+        (["coverage", town, sites, "-o", str(unsaid.folder / "coverage.gpkg")], "coverage"),
+    ):
+        assert main([*words, "--quiet"]) == 0
+        said = " ".join(capsys.readouterr().out.split())
+        wanted = f"90 m of main have a material, diameter or year that is assumed: see assumed in {layer}"
+        assert wanted in said
+        mains = gpd.read_file(words[-1], layer=layer)
+        assert set(mains.loc[mains["pipe_id"] == "M1", "assumed"]) == {NEIGHBOUR}
+        assert mains.loc[mains["pipe_id"] == "M2", "assumed"].isna().all()

@@ -54,6 +54,7 @@ def plan_dict(plan: Plan, *, timetable: Timetable | None = None) -> dict[str, An
         "proven_best": choice.proven,
         "seconds": choice.seconds,
         "by_material": _by_material(plan),
+        "assumed_m": _assumed_m(plan),
         "dead_ends": [
             {
                 "length_m": one.length_m,
@@ -110,6 +111,12 @@ def goal(plan: Plan) -> str:
     if settings.loggers is not None:
         return f"most coverage with {settings.loggers} loggers"
     return f"fewest sites for {how_much}"
+
+
+def _assumed_m(plan: Plan) -> float:
+    """Main that counts and has an assumed material, diameter or year. [m]"""
+    assumed = np.array([bool(edge["assumed"]) for edge in plan.mains.edges], dtype=bool)
+    return plan.length_m(plan.wanted & assumed)
 
 
 def _by_material(plan: Plan) -> dict[str, dict[str, float]]:

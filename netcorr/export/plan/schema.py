@@ -41,6 +41,7 @@ PLANNED_MAINS = ResultLayer(
         Column("pipe_id", "text", "Main that this is a piece of"),
         Column("material", "text", "Material as understood; empty when unknown"),
         Column("diameter_mm", "real", "Nominal diameter [mm]"),
+        Column("assumed", "text", "What of material, diameter and year is an assumption"),
         Column("length_m", "real", "Ground length [m]"),
         Column("weight", "real", "What covering it is worth; its length unless a column was given"),
         Column("reach_m", "real", "Longest path between two loggers, if all of it were like this main [m]"),

@@ -188,6 +188,7 @@ def _mains(plan: Plan) -> Iterator[dict[str, Any]]:
         a, b = problem.pair_sites[pair] if pair >= 0 else (-1, -1)
         yield {
             **{name: edge[name] for name in ("pipe_id", "material", "diameter_mm", "length_m", "geometry")},
+            "assumed": edge["assumed"] or None,
             "weight": float(graph.weight[k]),
             "reach_m": float(graph.reach_m[k]),
             "state": state,

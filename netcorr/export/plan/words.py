@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from netcorr.export.fix_words import extent
+from netcorr.export.fix_words import assumed_text, extent
 from netcorr.export.pipe_words import material_text
 from netcorr.export.plain_text import plain_text
 from netcorr.export.plan.expected import expected_words
@@ -168,6 +168,10 @@ def _materials(plan: Plan, units: UnitSystem) -> Iterator[str]:
         share = 100 * part["covered_m"] / max(part["mains_m"], 1e-9)
         of = f"{extent(part['covered_m'], units)} of {extent(part['mains_m'], units)}"
         yield f"  {of:<20} {share:3.0f} %  {material_text(None if name == 'unknown' else name)}"
+    assumed_m = plan_dict(plan)["assumed_m"]
+    if assumed_m:
+        said = assumed_text(assumed_m, "planned_mains", units)
+        yield from _wrapped(said, "  ")
 
 
 def _setups(plan: Plan, timetable: Timetable, units: UnitSystem) -> Iterator[str]:
