@@ -26,7 +26,7 @@ from netcorr.layers.alternatives import from_json
 from netcorr.network.pipe_network import EDGE_ATTRIBUTES, LOG_COLUMNS, PipeNetwork
 from netcorr.path.correlation_path import CorrelationPath, PathSegment
 from netcorr.path.reference import stretch
-from netcorr.position.fix import Branch, Candidate, ErrorBudget, PairFix, SurveyFix
+from netcorr.position.fix import Branch, Candidate, ErrorBudget, LeftOut, PairFix, SurveyFix
 from netcorr.recordings.recording import Deployment, Rejected
 from netcorr.speed.wave_speed import WaveSpeed
 
@@ -211,6 +211,11 @@ def _assemble(file: Path, tables: dict[str, pd.DataFrame]) -> StoredResult:
         rejected=tuple(_rejected(row) for row in made_from if _is_rejected(row)),
         map_accuracy_m=float(settings["map_accuracy_m"]),
         notes=tuple(row["note"] for row in rows["survey_notes"] if row["logger_a"] is None),
+        left_out=tuple(
+            LeftOut(*(row[name] for name in (*_PAIR, "reason")))
+            for row in rows["pair_rounds"]
+            if row["status"] == "left out"
+        ),
     )
     return StoredResult(
         path=file,

@@ -287,7 +287,7 @@ PAIR_ROUNDS = ResultLayer(
     "pair_rounds",
     None,
     "Evidence by pair and round",
-    "One row for each pair and round, and one for each recording that was rejected.",
+    "One row for each pair and round, one for each pair left out and for each recording rejected.",
     (
         Column("logger_a", "text", "Logger at sensor_a"),
         Column("logger_b", "text", "Logger at sensor_b; empty for a rejected recording"),
@@ -295,7 +295,7 @@ PAIR_ROUNDS = ResultLayer(
         Column("sensor_b", "text", "Fitting of logger_b"),
         Column("round", "integer", "Round of the survey"),
         Column("start", "time", "Start of the round (UTC)"),
-        Column("status", "text", "used, no evidence or rejected"),
+        Column("status", "text", "used, no evidence, left out or rejected"),
         Column("duration_s", "real", "Common record used [s]"),
         Column("delay_ms", "real", "Arrival at B minus arrival at A [ms]"),
         Column("standard_error_ms", "real", "Standard error of the delay from the recordings alone [ms]"),
@@ -305,7 +305,7 @@ PAIR_ROUNDS = ResultLayer(
         Column("band_high_hz", "real", "Band that carries the evidence, to [Hz]"),
         Column("significance", "real", "Probability that noise alone would give so high a peak"),
         Column("rejected", "text", "Sound file that was rejected"),
-        Column("reason", "text", "Why it was rejected, or why there is no evidence"),
+        Column("reason", "text", "Why it was rejected or left out, or why there is no evidence"),
         Column("note", "text", "What was removed, bounded or disagrees"),
     ),
 )

@@ -67,7 +67,7 @@ def result_tables(fix: SurveyFix, *, units: UnitSystem = "metric") -> dict[str, 
             (UNCERTAINTY_AREAS, _area_rows(fix)),
             (CORRELATION_PATHS, map(_path_row, fix.pairs)),
             (SENSORS, _sensor_rows(fix)),
-            (PAIR_ROUNDS, (*_evidence_rows(fix), *_rejected_rows(fix))),
+            (PAIR_ROUNDS, (*_evidence_rows(fix), *_left_out_rows(fix), *_rejected_rows(fix))),
         )
     }
 
@@ -256,6 +256,18 @@ def _why_missing(pair: PairFix, number: int, fix: SurveyFix) -> Iterable[str]:
         if at == number and item.deployment.logger in (pair.logger_a, pair.logger_b)
     ]
     return reasons or ["the two loggers have no usable common recording in this round"]
+
+
+def _left_out_rows(fix: SurveyFix) -> Iterator[Row]:
+    for pair in fix.left_out:
+        yield {
+            "logger_a": pair.logger_a,
+            "logger_b": pair.logger_b,
+            "sensor_a": pair.sensor_a,
+            "sensor_b": pair.sensor_b,
+            "status": "left out",
+            "reason": pair.reason,
+        }
 
 
 def _rejected_rows(fix: SurveyFix) -> Iterator[Row]:

@@ -10,6 +10,7 @@ from netcorr.delay.drift import LEAST_DURATION_S, TYPICAL_DRIFT_PPM
 
 if TYPE_CHECKING:
     from netcorr.delay.dispersion import Dispersion
+    from netcorr.delay.drift import DriftEstimate
     from netcorr.delay.evidence import DelayEvidence
     from netcorr.delay.prepare import PreparedRecording
     from netcorr.recordings.recording import Recording
@@ -30,6 +31,7 @@ def compare(
     band_hz: tuple[float, float] | None,
     round_number: int,
     dispersion: Dispersion | None = None,
+    drift: DriftEstimate | None = None,
 ) -> tuple[DelayEvidence, float]:
     """Compare two recordings of one round; drift between their clocks is taken out where it shows.
 
@@ -47,6 +49,8 @@ def compare(
         Round of the survey.
     dispersion : Dispersion, optional
         Phase of the pipes beside their nominal speeds.
+    drift : DriftEstimate, optional
+        Of the two clocks from all rounds; from this one alone when not given.
 
     Returns
     -------
@@ -64,12 +68,12 @@ def compare(
     notes: tuple[str, ...] = ()
     drift_sd_s = 0.0
     # where the table says of both how well their drift is known, it is not estimated
-    known = all(one.deployment.clock_drift_sd_ppm is not None for one in recordings)
+    known = drift_is_known(*recordings)
     if a.duration_s < LEAST_DURATION_S and not known:
         # too short to read a drift from: at mid-record it has done what such clocks usually do
         drift_sd_s = 1e-6 * TYPICAL_DRIFT_PPM * a.duration_s / 2
     elif not known:
-        drift = estimate_drift(a, b, max_delay_s=max_delay_s)
+        drift = drift or estimate_drift(a, b, max_delay_s=max_delay_s)
         drift_sd_s = drift.remaining_sd_s
         if drift.significant:
             b = correct_drift(b, drift.drift_ppm)
@@ -90,3 +94,8 @@ def compare(
     if dispersion is not None:
         notes += (DISPERSION_NOTE,)
     return replace(evidence, notes=evidence.notes + notes), drift_sd_s
+
+
+def drift_is_known(a: Recording, b: Recording) -> bool:
+    """Whether the table says of both how well their drift is known, so that it is not estimated."""
+    return all(one.deployment.clock_drift_sd_ppm is not None for one in (a, b))

@@ -182,6 +182,27 @@ class PairFix:
     notes: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True)
+class LeftOut:
+    """A pair within reach that was not compared.
+
+    Attributes
+    ----------
+    logger_a, logger_b : str
+        Names of the loggers.
+    sensor_a, sensor_b : str
+        Their fittings.
+    reason : str
+        Why, in words.
+    """
+
+    logger_a: str
+    logger_b: str
+    sensor_a: str
+    sensor_b: str
+    reason: str
+
+
 @dataclass(frozen=True, eq=False)
 class SurveyFix:
     """The answer of a whole survey.
@@ -202,6 +223,8 @@ class SurveyFix:
         Accuracy of the map by which areas are widened. [m]
     notes : tuple of str
         What concerns the survey as a whole.
+    left_out : tuple of LeftOut
+        Pairs within reach that were not compared.
     """
 
     network: PipeNetwork
@@ -211,3 +234,4 @@ class SurveyFix:
     rejected: tuple[Rejected, ...]
     map_accuracy_m: float
     notes: tuple[str, ...] = ()
+    left_out: tuple[LeftOut, ...] = ()

@@ -43,6 +43,9 @@ EVEN_STRENGTH = 0.3
 STRENGTH_WIDTH = 0.05
 #: Where the map shows echoes there are more that it does not show: of the strongest so much is added.
 ECHOES_ABOUT = 0.5
+#: A source in a narrower band is not taken out cleanly, being smoothed over about as much:
+#: what is left may be itself, a cycle off. [Hz]
+NARROWEST_HZ = 60.0
 #: What arrives so near to the first is part of it. [s]
 NEAR_FIRST_S = 0.006
 #: The first source has the same delay in every round, within so many standard deviations of the clock that
@@ -139,7 +142,9 @@ def _rounds_of_the_first(
     near = [
         (one, one.beside)
         for one in evidence
-        if one.beside is not None and abs(one.beside.known_s - delay_s) <= SAME_SDS * sd_s + SAME_S
+        if one.beside is not None
+        and one.band_hz[1] - one.band_hz[0] > NARROWEST_HZ
+        and abs(one.beside.known_s - delay_s) <= SAME_SDS * sd_s + SAME_S
     ]
     if not near:
         return []

@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import TYPE_CHECKING
 
-from netcorr.delay import prepare_round
 from netcorr.errors import NetcorrError, PathError, PositionError
 from netcorr.feedback import Feedback, NoFeedback, check_cancelled
 from netcorr.path import correlation_path
 from netcorr.position.calibrated import calibration_notes
 from netcorr.position.candidates import ranked
 from netcorr.position.compare import compare
+from netcorr.position.first_look import PreparedRounds, clock_drifts, worth_comparing
 from netcorr.position.fix import PairFix, SurveyFix
 from netcorr.position.pair import locate_pair, path_speeds
 from netcorr.position.settings import LocateSettings
@@ -23,6 +23,7 @@ from netcorr.position.travel import PathTimes, path_times
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from netcorr.delay.drift import DriftEstimate
     from netcorr.delay.evidence import DelayEvidence
     from netcorr.delay.prepare import PreparedRecording
     from netcorr.network.pipe_network import PipeNetwork
@@ -81,18 +82,22 @@ def locate_survey(
     sites = find_sites(network, rounds, settings=settings)
     planned, notes = _plan_pairs(network, sites, settings=settings)
     longest_s = max(pair.times.longest_delay_s for pair in planned)
+    spectra = PreparedRounds(rounds, longest_s, settings.band_hz)
+    planned, left_out, note = worth_comparing(planned, spectra)
+    notes += [note] if note else []
+    drifts = clock_drifts(planned, spectra)
     compared: dict[tuple[str, str], list[tuple[DelayEvidence, float]]] = {
         (p.a.logger, p.b.logger): [] for p in planned
     }
     for done, one in enumerate(rounds):
         check_cancelled(feedback)
         feedback.progress(done / (len(rounds) + 1), f"round {one.number}")
-        prepared = _prepare(one, longest_s=longest_s, settings=settings)
+        prepared = spectra.of(one)
         for pair in planned:
             check_cancelled(feedback)
             if pair.a.logger in prepared and pair.b.logger in prepared:
                 compared[pair.a.logger, pair.b.logger].append(
-                    _compare(pair, prepared, one=one, settings=settings)
+                    _compare(pair, prepared, one=one, drifts=drifts, settings=settings)
                 )
     feedback.progress(len(rounds) / (len(rounds) + 1), "weighing the rounds")
     fixes = []
@@ -101,7 +106,8 @@ def locate_survey(
         if of_pair := compared[pair.a.logger, pair.b.logger]:
             fixes.append(_locate(pair, of_pair, network=network, settings=settings))
     feedback.progress(1.0, "located")
-    return _survey_fix(network, recordings, tuple(fixes), settings=settings, notes=notes)
+    fix = _survey_fix(network, recordings, tuple(fixes), settings=settings, notes=notes)
+    return replace(fix, left_out=left_out)
 
 
 def _plan_pairs(
@@ -143,14 +149,13 @@ def _plan_pairs(
     return planned, notes
 
 
-def _prepare(one: Round, *, longest_s: float, settings: LocateSettings) -> Mapping[str, PreparedRecording]:
-    """Spectra of a round's recordings, by logger."""
-    prepared = prepare_round(one.samples, one.sample_rate_hz, max_delay_s=longest_s, band_hz=settings.band_hz)
-    return {recording.logger: spectrum for recording, spectrum in zip(one.recordings, prepared, strict=True)}
-
-
 def _compare(
-    pair: _PlannedPair, prepared: Mapping[str, PreparedRecording], *, one: Round, settings: LocateSettings
+    pair: _PlannedPair,
+    prepared: Mapping[str, PreparedRecording],
+    *,
+    one: Round,
+    drifts: Mapping[tuple[str, str], DriftEstimate],
+    settings: LocateSettings,
 ) -> tuple[DelayEvidence, float]:
     """Evidence of one pair in one round, and what is uncertain of its delay because of drift. [s]"""
     by_logger = {recording.logger: recording for recording in one.recordings}
@@ -163,6 +168,7 @@ def _compare(
         band_hz=settings.band_hz,
         round_number=one.number,
         dispersion=pair.times.dispersion,
+        drift=drifts.get((a, b)),
     )
 
 

@@ -20,7 +20,7 @@ from netcorr.errors import ExportError
 from netcorr.export import Inputs, read_result, survey_text, write_result
 from netcorr.export.made_from import fingerprint, path_from
 from netcorr.export.stored_tables import telling_pairs
-from netcorr.position.fix import Branch, SurveyFix
+from netcorr.position.fix import Branch, LeftOut, SurveyFix
 
 MakeFix = Callable[..., SurveyFix]
 
@@ -101,6 +101,11 @@ class TestTheSameAnswer:
         )
         # all but the headline, which counts rounds of recordings, and files named by their path
         assert theirs.splitlines()[1:] == ours.splitlines()[1:]
+
+    def test_pairs_left_out(self, make_fix: MakeFix, tmp_path: Path) -> None:
+        left_out = (LeftOut("L1", "L3", "H-12", "V-9", "left out by screening"),)
+        write_result(replace(make_fix(), left_out=left_out), tmp_path / "r.gpkg")
+        assert read_result(tmp_path / "r.gpkg").fix.left_out == left_out
 
     def test_silence(self, silent: SurveyFix, tmp_path: Path) -> None:
         write_result(silent, tmp_path / "r.gpkg")

@@ -16,7 +16,7 @@ from netcorr.export.pipe_words import materials_text
 from netcorr.export.result_schema import RESULT_LAYERS
 from netcorr.export.result_tables import path_line, result_tables
 from netcorr.path.correlation_path import CorrelationPath
-from netcorr.position.fix import Candidate, SurveyFix
+from netcorr.position.fix import Candidate, LeftOut, SurveyFix
 from netcorr.recordings.recording import Deployment, Rejected
 
 #: The columns that the result must at least have.
@@ -195,6 +195,13 @@ class TestPairRounds:
         assert list(rows.status) == ["used", "no evidence", "rejected"]
         assert rows.reason[1] == "L2: clipped for 40 % of the time"
         assert list(rows["round"]) == [1, 2, 2]
+
+    def test_a_pair_left_out_is_named_with_the_reason(self, make_fix: Callable[..., SurveyFix]) -> None:
+        left_out = (LeftOut("L1", "L3", "H-12", "V-9", "left out by screening"),)
+        rows = result_tables(replace(make_fix(), left_out=left_out))["pair_rounds"]
+        assert list(rows.status) == ["used", "used", "left out", "rejected"]
+        assert (rows.logger_b[2], rows.sensor_b[2], rows.reason[2]) == ("L3", "V-9", "left out by screening")
+        assert rows["round"].isna()[2]
 
     def test_a_recording_rejected_in_its_round_is_listed_once(
         self, make_fix: Callable[..., SurveyFix]

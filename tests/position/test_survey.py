@@ -13,6 +13,7 @@ import pytest
 from netcorr.errors import CancelledError, NoPathError, PathError, PositionError
 from netcorr.network import PipeNetwork
 from netcorr.position import LocateSettings, PairFix, SurveyFix, locate_survey
+from netcorr.position.fix import LeftOut
 from netcorr.recordings import SurveyRecordings
 from netcorr.rehearsal.hand_over import as_recordings
 from netcorr.simulation import (
@@ -257,6 +258,19 @@ def test_pairs_out_of_reach_are_noted_and_the_others_located(street: PipeNetwork
     assert [(p.logger_a, p.logger_b) for p in fix.pairs] == [("L1", "L2"), ("L2", "L3")]
     (note,) = fix.notes
     assert note == "L1 and L3 were not compared: 140 m apart along the main, reach is 125 m"
+
+
+def test_pairs_left_out_by_screening_are_named(street: PipeNetwork, monkeypatch: pytest.MonkeyPatch) -> None:
+    def all_but_one(planned: Sequence[Any], prepared: Any) -> tuple[Any, Any, str]:
+        last = planned[-1]
+        left_out = LeftOut(last.a.logger, last.b.logger, last.a.fitting, last.b.fitting, "nothing in common")
+        return list(planned[:-1]), (left_out,), "1 of 3 pairs were left out"
+
+    monkeypatch.setattr("netcorr.position.survey.worth_comparing", all_but_one)
+    fix = located(street, Night(leak=("S1", 25), sensors=("V1", "V2", "H3")))
+    assert [(p.logger_a, p.logger_b) for p in fix.pairs] == [("L1", "L2"), ("L1", "L3")]
+    assert [(one.sensor_a, one.sensor_b) for one in fix.left_out] == [("V2", "H3")]
+    assert "1 of 3 pairs were left out" in fix.notes
 
 
 def test_only_pair_out_of_reach_is_refused(street: PipeNetwork) -> None:

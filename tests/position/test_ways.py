@@ -126,3 +126,24 @@ def test_probabilities_still_sum_to_one(times: PathTimes, make_evidence: Maker) 
         told = pair_posterior(times, rounds, settings=SETTINGS, echoes=echoes_at_tee(times, strength=1.2))
         assert told.between + told.beyond_a + told.beyond_b + told.none == pytest.approx(1)
         assert np.trapezoid(told.density_per_m, told.position_m) == pytest.approx(1)
+
+
+@pytest.mark.parametrize("strength", [2.0, 1.0])
+def test_an_echo_twice_the_direct_wave_does_not_win_with_certainty(
+    times: PathTimes, make_evidence: Maker, strength: float
+) -> None:
+    # weak evidence goes with the square of the amplitude: four times as much for the echo
+    rounds = evidence(make_evidence, times, 85.0, direct=15.0, echo=60.0)
+    told = pair_posterior(times, rounds, settings=SETTINGS, echoes=echoes_at_tee(times, strength=strength))
+
+    def mass(at_m: float) -> float:
+        near = np.abs(times.position_m - at_m) < 4
+        return told.between * float(np.trapezoid(told.density_per_m[near], times.position_m[near]))
+
+    # the echo comes from the tee wherever the leak is, so a peak there may mean any of these places
+    assert mass(TEE_M) < (0.3 if strength == 2 else 0.8)
+    assert mass(85.0) > (0.05 if strength == 2 else 0.005)
+    # without the map it is a sure leak at the tee
+    blind = pair_posterior(times, rounds, settings=SETTINGS)
+    near = np.abs(times.position_m - TEE_M) < 4
+    assert float(np.trapezoid(blind.density_per_m[near], times.position_m[near])) > 0.99
