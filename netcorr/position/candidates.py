@@ -12,6 +12,7 @@ from netcorr.path import branch_lines, point_at, segment_at, side_branches, stre
 from netcorr.position.candidate_id import candidate_id
 from netcorr.position.fix import Branch, Candidate, ErrorBudget
 from netcorr.position.region import highest_density_stretches
+from netcorr.position.reliability import candidate_probability
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -82,7 +83,7 @@ def find_candidates(
         places = [
             _between(one, probability, times, path=path, network=network, evidence=evidence)
             for one in _stretches(posterior.position_m, density_per_m, settings=settings)
-            if one.mass * probability >= settings.least_probability
+            if candidate_probability(one.mass * probability) >= settings.least_probability
         ]
         found += [_noted(one, note) for one in places if not any(_overlap(one, other) for other in found)]
     ends: tuple[tuple[Outcome, float], ...] = (
@@ -90,7 +91,14 @@ def find_candidates(
         ("at or beyond B", posterior.beyond_b),
     )
     found += [
-        _beyond(outcome, probability, times, path=path, network=network, evidence=evidence)
+        _beyond(
+            outcome,
+            candidate_probability(probability),
+            times,
+            path=path,
+            network=network,
+            evidence=evidence,
+        )
         for outcome, probability in ends
         # below its prior nothing was heard from there
         if probability > max(settings.least_probability, settings.prior_beyond / 2)
@@ -168,13 +176,12 @@ def _between(
     segment = path.segments[index]
     delay_s = float(np.interp(one.best_m, times.position_m, times.delay_s))
     branches = _branches(network, path, low_m=one.low_m, high_m=one.high_m)
+    probability = candidate_probability(one.mass * between)
     used = _rounds_that_agree(evidence, delay_s=delay_s, sd_s=_sd_at(times, one.best_m))
     return Candidate(
-        candidate_id=candidate_id(
-            path.sensor_a, path.sensor_b, "between", one.best_m, one.mass * between, delay_s
-        ),
+        candidate_id=candidate_id(path.sensor_a, path.sensor_b, "between", one.best_m, probability, delay_s),
         rank=0,
-        probability=one.mass * between,
+        probability=probability,
         outcome="between",
         sensor_a=path.sensor_a,
         sensor_b=path.sensor_b,

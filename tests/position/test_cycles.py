@@ -55,7 +55,7 @@ def located(network: PipeNetwork, seed: int, *, band_hz: tuple[float, float], sn
 
 def test_a_narrow_band_gives_the_neighbouring_cycles_as_candidates(network: PipeNetwork) -> None:
     # bandwidth a third of the centre: side peaks every c / (2 f) = 4 m nearly as high as the main one
-    found = [located(network, seed, band_hz=(42.0, 58.0), snr=0.3) for seed in range(14)]
+    found = [located(network, seed, band_hz=(42.0, 58.0), snr=0.3) for seed in range(24)]
     cycle_m = SPEED_M_S / (2 * 50.0)
     several, right, sure, sure_and_wrong = 0, [], 0, 0
     for fix in found:
@@ -70,7 +70,7 @@ def test_a_narrow_band_gives_the_neighbouring_cycles_as_candidates(network: Pipe
         if holds:
             off = np.array([one.from_a_m - LEAK_M for one in inside]) / (cycle_m / 2)
             assert np.abs(off - np.round(off)).max() < 0.3
-    assert several >= 2
+    assert several >= 3
     assert sure_and_wrong == 0
     # what is said of the leak's own place, on average, is near how often it is named at all
     assert 0.3 < np.mean(right) < 0.95

@@ -9,7 +9,13 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from netcorr.position import PairPosterior
-from netcorr.position.reliability import DENSITY_POWER, UNFORESEEN, reliable, reliable_density
+from netcorr.position.reliability import (
+    DENSITY_POWER,
+    UNFORESEEN,
+    candidate_probability,
+    reliable,
+    reliable_density,
+)
 
 X = np.linspace(0.0, 100.0, 2001)
 few = settings(max_examples=40, deadline=None)
@@ -48,7 +54,22 @@ def test_nothing_is_certain_and_nothing_impossible() -> None:
     assert sure.none == pytest.approx(UNFORESEEN / 4)
 
 
-def test_a_normal_density_is_narrower_by_the_root_of_the_power() -> None:
+@given(st.floats(0.0, 1.0), st.floats(0.0, 1.0))
+@few
+def test_what_is_stated_of_a_candidate_rises_and_is_no_larger(one: float, other: float) -> None:
+    low, high = sorted((one, other))
+    assert 0 <= candidate_probability(low) <= candidate_probability(high) <= high
+
+
+def test_what_is_sure_stays_and_what_is_faint_becomes_fainter() -> None:
+    assert candidate_probability(1.0) == 1
+    assert candidate_probability(0.95) == pytest.approx(0.95, abs=0.005)
+    # 94 candidates of 0.08 in simulated surveys were right in 3 of 100, 41 of 0.24 in 7 of 100
+    assert 0.03 <= candidate_probability(0.08) <= 0.05
+    assert candidate_probability(0.24) < 0.17
+
+
+def test_a_normal_density_changes_by_the_root_of_the_power() -> None:
     density = reliable_density(X, stats.norm.pdf(X, 50, 2))
     assert density == pytest.approx(stats.norm.pdf(X, 50, 2 / np.sqrt(DENSITY_POWER)), rel=1e-6, abs=1e-12)
 
