@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
 #: Columns that hold the id of a fitting, the plainest first.
 _ID_NAMES = ("fitting", "fitting_id", "asset_id", "site", "valve_id", "hydrant_id")
+#: Layers that hold sites in a file of several: those of other programs, of a plan, and of a coverage.
+SITE_LAYERS = ("deployments", "sites", "fittings", "planned_sites", "coverage_sensors")
 _TEXT_SUFFIXES = (".csv", ".txt", ".tsv")
 
 
@@ -108,12 +110,12 @@ def _from_layer(file: Path, where: str | None) -> SiteList:
     with gdal_messages(file.name):
         names = [str(name) for name in pyogrio.list_layers(file)[:, 0]]
     if len(names) != 1:
-        names = [name for name in names if name.casefold() in ("deployments", "sites", "fittings")]
+        names = [name for name in names if name.casefold() in SITE_LAYERS]
     if len(names) != 1:
         raise LayerError(
             file.name,
             found="several layers",
-            remedy="give a file with one layer, or call it deployments, sites or fittings",
+            remedy=f"give a file with one layer, or with one called {' or '.join(SITE_LAYERS)}",
         )
     frame = read_where(file, layer=names[0], where=where, places=True)
     row = list(range(1, len(frame) + 1))

@@ -73,3 +73,14 @@ def test_bytes_that_are_no_text_are_told(tmp_path: Path) -> None:
         read_site_list(file)
     with pytest.raises(LayerError, match="a condition for a text file"):
         read_site_list(text(tmp_path, "V1\n"), where="a = 1")
+
+
+def test_of_several_layers_the_one_that_holds_sites(tmp_path: Path) -> None:
+    file = tmp_path / "plan.gpkg"
+    points = gpd.GeoDataFrame({"fitting": ["V1"]}, geometry=[Point(1, 2)], crs="EPSG:32633")
+    points.to_file(file, layer="planned_mains")
+    points.assign(fitting=["H7"]).to_file(file, layer="planned_sites")
+    assert read_site_list(file).fitting == ("H7",)
+    points.to_file(file, layer="sites")
+    with pytest.raises(LayerError, match="several layers; give a file with one layer"):
+        read_site_list(file)

@@ -183,3 +183,15 @@ def test_the_expected_stretch_is_about_what_locating_says_afterwards(survey: str
     expected_m = covered.loc[covered.distance(best.geometry).idxmin(), "expected_m"]
     found_m = best["high_m"] - best["low_m"]
     assert found_m / 2 < expected_m < found_m * 2
+
+
+def test_a_plan_is_a_list_of_sites(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    plan = tmp_path / "plan.gpkg"
+    assert main(["plan", str(TOWN), "-o", str(plan), "-n", "6", "--kinds", "valve", "--json", "-q"]) == 0
+    planned = json.loads(capsys.readouterr().out)
+    code, out, _ = run(capsys, TOWN, plan, "-o", tmp_path / "c.gpkg", "--json")
+    assert code == 0
+    said = json.loads(out)
+    assert said["given"] == planned["sites"]
+    assert said["covered_m"] == pytest.approx(planned["covered_m"])
+    assert said["expected_m"] == pytest.approx(planned["expected"]["median_m"])
