@@ -19,6 +19,7 @@ from netcorr.errors import VerificationError
 from netcorr.export.field_values import visit_of
 from netcorr.export.in_use import check_nothing_beside
 from netcorr.export.locked import locked_changes
+from netcorr.export.plain_text import plain_text
 from netcorr.export.result_schema import LEAK_CANDIDATES
 from netcorr.export.safe_file import DRIVER_ERRORS
 from netcorr.network.ground import geodesic_distances_m
@@ -98,7 +99,7 @@ def read_field(path: str | os.PathLike[str], predicted: Predicted) -> FieldFile:
     ExportError
         If another program has the file open.
     VerificationError
-        If it cannot be read or has no column candidate_id.
+        If it cannot be read, has no column candidate_id, or belongs to another result.
     """
     file = Path(path)
     if not file.is_file():
@@ -114,6 +115,7 @@ def read_field(path: str | os.PathLike[str], predicted: Predicted) -> FieldFile:
             found=f"no column candidate_id among {', '.join(list(table.columns)[:6])}",
             remedy="give the edited copy of the layer leak_candidates: rows are matched by this id",
         )
+    _refuse_other_result(file, table, predicted)
     is_text = file.suffix.lower() == ".csv"
     places = _places(table, predicted.crs)
     visits: list[Visit] = []
@@ -135,6 +137,17 @@ def read_field(path: str | os.PathLike[str], predicted: Predicted) -> FieldFile:
         visits=tuple(visits),
         conflicts=tuple(conflicts),
     )
+
+
+def _refuse_other_result(file: Path, table: pd.DataFrame, predicted: Predicted) -> None:
+    """Refuse a file of which not one row belongs here: it was taken for another one."""
+    ids = set(table["candidate_id"].dropna().astype(str).str.strip()) - {""}
+    if ids and not ids & predicted.rows.keys():
+        raise VerificationError(
+            str(file),
+            found=f"not one of its {len(ids)} candidate ids is in the result ({plain_text(min(ids))} ...)",
+            remedy="give the result that this file was sent out with",
+        )
 
 
 def _table(file: Path) -> pd.DataFrame:

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 from netcorr.export.cautions import CAUTIONS
 from netcorr.export.field_text import candidate_name
+from netcorr.export.ground_words import DRY_HOLE, state_words
 from netcorr.export.plain_text import plain_text
 from netcorr.export.report.advice import AFTER_REPAIR, SILENCE
-from netcorr.units import format_length
 from netcorr.verification.visit import DRY, NOT_VISITED
 
 if TYPE_CHECKING:
@@ -20,13 +20,6 @@ if TYPE_CHECKING:
 WIDTH = 80
 #: So many things that do not fit are told one by one; the number of the others is given.
 _TOLD = 20
-
-#: A dry hole, and what it may mean (common practice).
-DRY_HOLE = (
-    "A dry hole is not the end of it: the leak may lie elsewhere in the area or on a side branch there, "
-    "another noise may have been taken for it, or the map may be wrong. Listen at the surface along the "
-    "whole area and record again before the next hole."
-)
 
 
 def verify_text(taken: TakenIn, *, units: UnitSystem = "metric") -> str:
@@ -46,7 +39,7 @@ def verify_text(taken: TakenIn, *, units: UnitSystem = "metric") -> str:
     """
     lines = [*_wrap(_headline(taken))]
     for one in taken.candidates:
-        lines += _wrap(f"- {_candidate(one, units)}", indent=2)
+        lines += _wrap(f"- {candidate_name(one.candidate)}: {state_words(one, units=units)}", indent=2)
     if taken.conflicts:
         lines += ["", f"Does not fit ({len(taken.conflicts)}):"]
         for conflict in taken.conflicts[:_TOLD]:
@@ -106,37 +99,6 @@ def _headline(taken: TakenIn) -> str:
     if not taken.added:
         return f"{taken.field.name}: {rows}, nothing that {taken.result} does not hold already."
     return f"{taken.field.name}: {rows}, {_count(len(taken.added), 'visit')} added to {taken.result}."
-
-
-def _candidate(one: CandidateState, units: UnitSystem) -> str:
-    name = candidate_name(one.candidate)
-    visit = one.visit
-    if visit is None or visit.verification == NOT_VISITED:
-        return f"{name}: not visited"
-    parts = [f"{name}: {visit.verification}"]
-    if one.error_m is not None:
-        parts.append(_error(one, units))
-    elif visit.is_found and one.candidate.in_bracket:
-        parts.append("nobody measured where: give offset_m (0 at the point), so that it counts for accuracy")
-    who = ", ".join(filter(None, (f"crew {visit.crew}" if visit.crew else "", _day(one))))
-    return ", ".join(parts) + (f" ({who})" if who else "")
-
-
-def _error(one: CandidateState, units: UnitSystem) -> str:
-    error_m = one.error_m or 0.0
-    towards = one.candidate.sensor_b if error_m > 0 else one.candidate.sensor_a
-    if abs(error_m) < 0.005:
-        return "right at the point"
-    inside = any(low <= (one.found_from_a_m or 0.0) <= high for low, high in one.candidate.stretch_m)
-    where = "inside" if inside else "OUTSIDE"
-    return (
-        f"{format_length(abs(error_m), units)} from the point along the main, towards {plain_text(towards)}, "
-        f"{where} the stated area"
-    )
-
-
-def _day(one: CandidateState) -> str:
-    return f"{one.visit.visited:%Y-%m-%d}" if one.visit and one.visit.visited else ""
 
 
 def _advice(taken: TakenIn) -> Iterator[str]:

@@ -287,7 +287,9 @@ class TestMovedPoints:
 class TestWhatDoesNotFit:
     def test_unknown_and_missing_ids_are_kept_and_told(self, result: Path, tmp_path: Path) -> None:
         field = tmp_path / "f.csv"
-        field.write_text("candidate_id,verification,crew\nno-such,repaired,North\n,dug and found,South\n,,\n")
+        field.write_text(
+            f"candidate_id,verification,crew\n{FIRST},,\nno-such,repaired,North\n,dug and found,South\n,,\n"
+        )
         taken = take_in(result, field)
         assert sorted(one.kind for one in taken.conflicts) == ["no candidate id", "unknown candidate"]
         assert sorted(history_of(result).crew) == ["North", "South"]
@@ -333,7 +335,11 @@ class TestWhatDoesNotFit:
 
     @pytest.mark.parametrize(
         ("content", "why"),
-        [("name,verification\nx,repaired\n", "no column candidate_id among name"), ("", "cannot be read")],
+        [
+            ("name,verification\nx,repaired\n", "no column candidate_id among name"),
+            ("", "cannot be read"),
+            ("candidate_id,verification\nx,repaired\n", "not one of its 1 candidate ids is in the result"),
+        ],
     )
     def test_files_that_cannot_be_matched(self, result: Path, tmp_path: Path, content: str, why: str) -> None:
         field = tmp_path / "f.csv"

@@ -25,7 +25,7 @@ from netcorr.export.words import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
 
     from netcorr.export.report.figure import Figure
     from netcorr.position.fix import Candidate, PairFix, SurveyFix
@@ -104,7 +104,11 @@ class Card:
 
 
 def make_cards(
-    fix: SurveyFix, recordings: Recordings, *, units: UnitSystem
+    fix: SurveyFix,
+    recordings: Recordings,
+    *,
+    units: UnitSystem,
+    ground: Mapping[str, tuple[str, ...]] | None = None,
 ) -> tuple[tuple[Card, ...], tuple[Card, ...]]:
     """Cards of a survey.
 
@@ -116,13 +120,15 @@ def make_cards(
         Where the recordings are.
     units : {'metric', 'us'}
         Units of words and axes.
+    ground : mapping of str to tuple of str, optional
+        What the ground said, by candidate id.
 
     Returns
     -------
     candidates, silent : tuple of Card
         One for each of the best candidates, and for each of the most telling pairs without one.
     """
-    maker = _Maker(fix, recordings, units)
+    maker = _Maker(fix, recordings, units, ground or {})
     candidates = tuple(maker.candidate(one) for one in fix.candidates[:MOST_CANDIDATES])
     quiet = sorted((p for p in fix.pairs if not p.candidates), key=lambda pair: pair.probability_none)
     silent = tuple(maker.silent(pair, number) for number, pair in enumerate(quiet[:MOST_SILENT], start=1))
@@ -132,8 +138,14 @@ def make_cards(
 class _Maker:
     """Makes cards; pictures of a pair are made once."""
 
-    def __init__(self, fix: SurveyFix, recordings: Recordings, units: UnitSystem) -> None:
-        self._fix, self._recordings, self._units = fix, recordings, units
+    def __init__(
+        self,
+        fix: SurveyFix,
+        recordings: Recordings,
+        units: UnitSystem,
+        ground: Mapping[str, tuple[str, ...]],
+    ) -> None:
+        self._fix, self._recordings, self._units, self._ground = fix, recordings, units, ground
         self._shown: dict[int, str] = {}
         self._heard = 0
 
@@ -148,7 +160,10 @@ class _Maker:
             anchor=f"candidate-{one.rank}",
             title=candidate_title(one, fix),
             caution=caution_for(one),
-            sections=candidate_sections(one, pair, fix, units=units),
+            sections=(
+                Section("What the ground said", self._ground.get(one.candidate_id, ())),
+                *candidate_sections(one, pair, fix, units=units),
+            ),
             budget=budget,
         )
 

@@ -16,6 +16,7 @@ from markupsafe import Markup
 import netcorr
 from netcorr.errors import ExportError
 from netcorr.export.cautions import CAUTIONS
+from netcorr.export.ground_words import ground_words
 from netcorr.export.plain_text import plain_text
 from netcorr.export.read_result import StoredResult, read_result
 from netcorr.export.report.advice import AFTER_REPAIR, SILENCE
@@ -112,7 +113,8 @@ def write_report(
     check_cancelled(feedback)
     found = Recordings(stored, Path(recordings) if recordings is not None else None)
     feedback.progress(0.3, "reading recordings and drawing")
-    candidates, silent = make_cards(stored.fix, found, units=units)
+    ground = ground_words(stored, units=units)
+    candidates, silent = make_cards(stored.fix, found, units=units, ground=ground)
     check_cancelled(feedback)
     feedback.progress(0.8, "writing the page")
     text = _render(stored, candidates, silent, problems=tuple(found.problems), units=units)

@@ -26,6 +26,7 @@ from netcorr.export import StoredResult
 from netcorr.export.cautions import CAUTIONS
 from netcorr.export.report import write_report
 from netcorr.export.report.advice import AFTER_REPAIR, SILENCE
+from netcorr.export.take_in import take_in
 from netcorr.feedback import NoFeedback
 
 if TYPE_CHECKING:
@@ -256,6 +257,28 @@ class TestOtherPages:
         summary = write_report(away / "result.gpkg", tmp_path / "r.html", recordings=sounds)
         assert summary.sounds == 0
         assert any("not the file that the result was made from" in text for text in summary.problems)
+
+    def test_what_the_ground_said(self, made: Made, stored: StoredResult, tmp_path: Path) -> None:
+        result = Path(shutil.copy(made.result, tmp_path / "result.gpkg"))
+        best = stored.fix.candidates[0]
+        visits = [
+            f'{best.candidate_id},dug and found,0.4,"<b>North</b>",2026-03-09,"{SCRIPT}"',
+            f"{best.candidate_id},dug and dry,,South,2026-03-10,",
+        ]
+        (tmp_path / "f.csv").write_text(
+            "\n".join(["candidate_id,verification,offset_m,crew,visited,field_note", *visits])
+        )
+        take_in(result, tmp_path / "f.csv")
+        write_report(result, tmp_path / "r.html")
+        text = (tmp_path / "r.html").read_text(encoding="utf-8")
+        assert Page(text).faults == []
+        words = html.unescape(text)
+        assert "What the ground said" in words
+        assert "Dug and dry (crew South, 2026-03-10)." in words
+        assert "Crews disagree: crew <b>North</b> (2026-03-09) dug and found a leak" in words
+        assert "A dry hole is not the end of it" in words
+        assert SCRIPT not in text
+        assert "What the ground said" not in made.html
 
     def test_silence(self, made: Made, tmp_path: Path) -> None:
         quiet = tmp_path / "quiet.gpkg"
