@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 Row = Mapping[str, Any]
 
 _WGS84 = pyproj.CRS.from_epsg(4326)
+_TITLES = {column.title.lower(): column.name for column in LEAK_CANDIDATES.columns}
 #: Columns of a table that may hold a moved point.
 _LON_LAT = ("lon", "lat")
 
@@ -108,7 +109,7 @@ def read_field(path: str | os.PathLike[str], predicted: Predicted) -> FieldFile:
         )
     check_nothing_beside(file)
     table = _table(file)
-    table.columns = [str(name).strip().lower() for name in table.columns]
+    table.columns = [_column(str(name)) for name in table.columns]
     if "candidate_id" not in table:
         raise VerificationError(
             str(file),
@@ -137,6 +138,12 @@ def read_field(path: str | os.PathLike[str], predicted: Predicted) -> FieldFile:
         visits=tuple(visits),
         conflicts=tuple(conflicts),
     )
+
+
+def _column(name: str) -> str:
+    """Name of a column; map programs may export its title instead, such as 'Offset [m]'."""
+    plain = name.strip().lower()
+    return _TITLES.get(plain, plain)
 
 
 def _refuse_other_result(file: Path, table: pd.DataFrame, predicted: Predicted) -> None:

@@ -81,12 +81,14 @@ def ground_words(stored: StoredResult, *, units: UnitSystem) -> dict[str, tuple[
         if one.visit is None or one.visit.verification == NOT_VISITED:
             continue
         words = state_words(one, units=units)
-        texts = [f"{words[0].upper()}{words[1:]}.", plain_text(one.visit.note)]
+        texts = [f"{words[0].upper()}{words[1:]}."]
+        if one.visit.note:
+            texts.append(f"The crew's note: {plain_text(one.visit.note)}")
         if one.candidate.candidate_id in contradictions:
             texts.append(f"Crews disagree: {plain_text(contradictions[one.candidate.candidate_id])}.")
         if one.visit.verification == DRY:
             texts.append(DRY_HOLE)
-        said[one.candidate.candidate_id] = tuple(filter(None, texts))
+        said[one.candidate.candidate_id] = tuple(texts)
     return said
 
 

@@ -210,6 +210,15 @@ class TestTakenIn:
         assert taken.candidates[0].error_m == pytest.approx(-1.5 * FOOT_M)
         assert take_in(result, shutil.copy(result, tmp_path / "c.gpkg"), units="us").added == ()
 
+    def test_a_table_with_titles_in_place_of_names(self, result: Path, tmp_path: Path) -> None:
+        field = tmp_path / "f.csv"
+        field.write_text(
+            f"Candidate ID,Verification,Offset [m],Depth [m],From A [m]\n{FIRST},repaired,0.3,1.2,41.2\n"
+        )
+        taken = take_in(result, field)
+        assert taken.conflicts == ()
+        assert (taken.added[0].visit.offset_m, taken.added[0].visit.depth_m) == (0.3, 1.2)
+
     def test_values_add_up_over_visits(self, result: Path, tmp_path: Path) -> None:
         take_in(result, edited(result, tmp_path / "f.gpkg", {FIRST: FOUND}))
         field = tmp_path / "later.csv"
@@ -365,6 +374,16 @@ class TestSafely:
             take_in(result, field)
         beside.unlink(missing_ok=True)
         assert result.read_bytes() == before
+
+    def test_files_that_a_map_program_left_in_its_own_mode(self, result: Path, tmp_path: Path) -> None:
+        # desktop GIS switches a GeoPackage to a write-ahead log, which its header then keeps
+        field = edited(result, tmp_path / "f.gpkg", {FIRST: FOUND})
+        for file in (result, field):
+            with closing(sqlite3.connect(file)) as connection:
+                assert connection.execute("PRAGMA journal_mode = WAL").fetchone() == ("wal",)
+        assert len(take_in(result, field).added) == 1
+        assert take_in(result, field).added == ()
+        assert {entry.name for entry in tmp_path.iterdir()} == {"result.gpkg", "f.gpkg"}
 
     def test_refused_while_it_is_locked(self, result: Path, tmp_path: Path) -> None:
         field = edited(result, tmp_path / "f.gpkg", {FIRST: FOUND})
