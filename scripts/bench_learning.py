@@ -1,18 +1,18 @@
 """What found leaks are worth: towns whose pipes differ from the tables, located before and after some finds.
 
-In each town all pipes of a material share a factor of their true speed, and each main has one of its own.
-Leaks are located by the tables, a crew measures where they really were, and the speeds learned from the first
-few are used for other streets of the town.
+In each town true speeds differ from those of the tables as much as the tables' own spreads say: one factor
+for a material, one for its era, one for each main. Leaks are located by the tables, a crew measures where
+they really were, and the speeds learned from the first few are used for other streets of the town.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from bench_pool import run_all
-from bench_surveys import CLOCK_SD_S, MARGIN_M, SPEED_COMMON_SD, SPEED_PIPE_SD
+from bench_surveys import CLOCK_SD_S, MARGIN_M
 from bench_table import Target, interval, share, table
 
 from netcorr.position import LocateSettings, locate_survey
@@ -25,8 +25,9 @@ from netcorr.simulation import (
     random_street,
     simulate_survey,
 )
-from netcorr.speed import PIPE_MATERIALS
+from netcorr.speed import pipe_wave_speed
 from netcorr.verification import SpeedEvidence, learn_speeds
+from netcorr.verification.speeds import ERA_SHARE, era_of
 
 if TYPE_CHECKING:
     from netcorr.position import SurveyFix
@@ -42,6 +43,23 @@ TAPE_SD_M = 0.2
 #: A candidate farther from the leak than this does not lead a crew to it. [m]
 FAR_M = 10.0
 WITHIN_M = 0.9144
+
+
+class _Factors:
+    """True speeds over those of the tables: drawn when first asked for, and the same ever after."""
+
+    def __init__(self, rng: np.random.Generator) -> None:
+        self._rng = rng
+        self._drawn: dict[tuple[object, ...], float] = {}
+
+    def of(self, key: tuple[object, ...], sd: float) -> float:
+        """Give the factor that belongs to a material, an era or a main."""
+        return self._drawn.setdefault(key, float(np.exp(self._rng.normal(0, sd))))
+
+    def group(self, material: str, years: tuple[int, int] | None) -> float | None:
+        """Give the factor of a material in an era; None where no pipe has drawn it."""
+        parts = [self._drawn.get(("material", material)), self._drawn.get(("era", material, years))]
+        return None if None in parts else float(np.prod([part for part in parts if part is not None]))
 
 
 @dataclass(frozen=True)
@@ -152,15 +170,15 @@ def _row(own: list[Street]) -> tuple[str, ...]:
 def _learn(town: Town) -> Learned:
     """Draw a town, find leaks in it, and locate others with what they taught."""
     rng = np.random.default_rng([town.seed, 71, town.number])
-    factors = {name: float(np.exp(rng.normal(0, SPEED_COMMON_SD))) for name in sorted(PIPE_MATERIALS)}
+    factors = _Factors(rng)
     evidence: list[SpeedEvidence] = []
     for number in range(4 * max(FINDS)):
         if len(evidence) == max(FINDS):
             break
-        night = _night(rng, factors)
+        night = _night(rng, factors, street=f"s{number}")
         found = _evidence(night, night.located(LocateSettings()), rng, name=f"s{number}")
         evidence += [] if found is None else [found]
-    tests = [_night(rng, factors) for _ in range(TESTS)]
+    tests = [_night(rng, factors, street=f"t{number}") for number in range(TESTS)]
     streets, deviations = [], []
     for count in FINDS:
         lesson = learn_speeds(evidence[:count])
@@ -168,16 +186,19 @@ def _learn(town: Town) -> Learned:
         streets += [one for night in tests if (one := _street(night, settings, count)) is not None]
         if count == max(FINDS):
             deviations = [
-                (one.scale - factors[one.material]) / one.scale_sd for one in lesson.speeds if one.is_learned
+                (one.scale - truth) / one.scale_sd
+                for one in lesson.speeds
+                if one.is_learned and (truth := factors.group(one.material, one.years)) is not None
             ]
     return Learned(tuple(streets), tuple(deviations))
 
 
-def _night(rng: np.random.Generator, factors: dict[str, float]) -> _Night:
+def _night(rng: np.random.Generator, factors: _Factors, *, street: str) -> _Night:
     """One street with a leak between its two loggers."""
     scenario = random_street(rng, material_mix="metal")
-    pipes = sorted({str(data["pipe_id"]) for _, _, data in scenario.network.graph.edges(data=True)})
-    speeds = TrueSpeeds(factors, {name: float(np.exp(rng.normal(0, SPEED_PIPE_SD))) for name in pipes})
+    edges = [data for _, _, data in scenario.network.graph.edges(data=True)]
+    by_pipe = {str(edge["pipe_id"]): _factor(edge, factors, street=street) for edge in edges}
+    speeds = TrueSpeeds(by_pipe=by_pipe)
     leak = leak_between(scenario, rng, margin_m=MARGIN_M)
     rounds = simulate_survey(
         scenario.network,
@@ -188,6 +209,18 @@ def _night(rng: np.random.Generator, factors: dict[str, float]) -> _Night:
         speeds=speeds,
     )
     return _Night(scenario, as_recordings(rounds, clock_sd_s=CLOCK_SD_S), leak.from_a_m)
+
+
+def _factor(edge: dict[str, Any], factors: _Factors, *, street: str) -> float:
+    """True speed of a main over that of the tables."""
+    material, year = str(edge["material"]), float(edge["year"])
+    speed = pipe_wave_speed(material, edge["diameter_mm"], wall_mm=edge["wall_mm"], year=year)
+    common, own = speed.common_sd_m_s / speed.speed_m_s, speed.pipe_sd_m_s / speed.speed_m_s
+    return float(
+        factors.of(("material", material), common * (1 - ERA_SHARE) ** 0.5)
+        * factors.of(("era", material, era_of(year)), common * ERA_SHARE**0.5)
+        * factors.of(("pipe", street, edge["pipe_id"]), own)
+    )
 
 
 def _evidence(night: _Night, fix: SurveyFix, rng: np.random.Generator, *, name: str) -> SpeedEvidence | None:

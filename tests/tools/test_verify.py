@@ -45,6 +45,18 @@ def test_a_frame_goes_in_and_layers_come_out(result: Path, visits: pd.DataFrame)
     assert netcorr.verify(result, visits).files == ()
 
 
+def test_points_that_were_moved_in_a_notebook(result: Path) -> None:
+    points = pyogrio.read_dataframe(result, layer="leak_candidates").to_crs(4326)
+    points.loc[0, "verification"] = "repaired"
+    answer = netcorr.verify(result, points)
+    assert answer.as_dict()["candidates"][0]["error_m"] is None  # left where it was: nobody measured
+    moved = points.to_crs(32628)  # the town's own CRS, in metres
+    moved.geometry = moved.geometry.translate(1.0, 0.0)
+    answer = netcorr.verify(result, moved)
+    assert abs(answer.as_dict()["candidates"][0]["error_m"]) == pytest.approx(1.0, abs=0.1)
+    assert len(answer.layers["verification_history"]) == 2
+
+
 def test_the_command_in_words_and_as_json(
     result: Path, visits: pd.DataFrame, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
