@@ -9,10 +9,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import geopandas as gpd
+import pyogrio
 
 from netcorr.export.field_text import pair_of
 from netcorr.export.history_layer import read_history
 from netcorr.export.read_result import StoredResult, read_result
+from netcorr.export.result_schema import LEAK_CANDIDATES
 from netcorr.export.take_in import CandidateState, candidate_states
 from netcorr.feedback import Feedback, NoFeedback, check_cancelled
 from netcorr.path.reference import point_at
@@ -98,11 +100,22 @@ def read_finds(results: Sequence[Path], *, feedback: Feedback | None = None) -> 
             notes.append(
                 f"{name}: {beyond} at or beyond a sensor left out, since nobody is sent there to dig"
             )
+        if not records and _is_filled_in(path):
+            notes.append(
+                f"{name}: a crew filled it in, and it was not taken in yet: netcorr verify {name} {name}"
+            )
         for find, learned in own:
             finds[find.candidate_id] = _moved(find, stored.fix.network.crs, crs)
             evidence += [learned] if learned is not None else []
     assert crs is not None, "at least one result"
     return VerifiedFinds(tuple(finds.values()), tuple(evidence), crs, len(results), tuple(notes))
+
+
+def _is_filled_in(path: Path) -> bool:
+    """Whether somebody wrote into the candidates themselves."""
+    name = LEAK_CANDIDATES.name
+    table = pyogrio.read_dataframe(path, layer=name, columns=["verification"], read_geometry=False)
+    return bool((table["verification"].dropna() != NOT_VISITED).any())
 
 
 def _names(results: Sequence[Path]) -> list[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Callable
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -12,7 +13,7 @@ import pyproj
 import pytest
 
 from netcorr.errors import CancelledError
-from netcorr.export import Inputs, write_result
+from netcorr.export import Inputs, verified_result, write_result
 from netcorr.export.take_in import take_in
 from netcorr.export.verified_finds import FINGER_SD_M, TAPE_SD_M, read_finds
 from netcorr.feedback import NoFeedback
@@ -133,6 +134,17 @@ def test_what_lies_beyond_a_sensor_is_left_out_and_said(make_fix: MakeFix, tmp_p
     found = read_finds([verified(fix, tmp_path / "r.gpkg", "repaired,0.1,North,")])
     assert (found.finds, found.evidence) == ((), ())
     assert "1 at or beyond a sensor left out" in found.notes[0]
+
+
+def test_a_result_that_was_filled_in_and_not_taken_in_is_told(make_fix: MakeFix, tmp_path: Path) -> None:
+    file = verified(make_fix(), tmp_path / "r.gpkg")
+    assert read_finds([file]).notes == ()
+    with closing(verified_result._with_functions(file)) as connection:
+        connection.execute("UPDATE leak_candidates SET verification = 'repaired', offset_m = 0.2")
+    assert "netcorr verify r.gpkg r.gpkg" in read_finds([file]).notes[0]
+    take_in(file, file)
+    found = read_finds([file])
+    assert (found.notes, found.finds[0].error_m) == ((), pytest.approx(0.2))
 
 
 def test_it_can_be_stopped(make_fix: MakeFix, tmp_path: Path) -> None:
