@@ -4,10 +4,6 @@ from __future__ import annotations
 
 import shutil
 import sqlite3
-import subprocess
-import sys
-import textwrap
-import time
 from collections.abc import Callable
 from contextlib import closing
 from dataclasses import replace
@@ -458,28 +454,3 @@ class TestSafely:
             connection.execute("UPDATE leak_candidates SET verification = 'dug and dry' WHERE rank = 1")
         with pytest.raises(ExportError, match="a crew recorded something at 1 of its candidates"):
             write_result(fix, result)
-
-    def test_kill_at_any_moment_leaves_the_old_or_the_new(self, result: Path, tmp_path: Path) -> None:
-        field = edited(result, tmp_path / "f.gpkg", {FIRST: FOUND})
-        old = result.read_bytes()
-        code = textwrap.dedent(
-            f"""
-            from netcorr.export.take_in import take_in
-            print("ready", flush=True)
-            take_in({str(result)!r}, {str(field)!r})
-            """
-        )
-        seen = set()
-        for wait_s in (0.0, 0.08, 0.2):
-            result.write_bytes(old)
-            with subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE) as process:
-                assert process.stdout is not None
-                process.stdout.readline()
-                time.sleep(wait_s)
-                process.kill()
-            is_old = result.read_bytes() == old
-            seen.add(is_old)
-            if not is_old:
-                assert len(history_of(result)) == 1
-                assert candidates_of(result).loc[FIRST, "verification"] == "dug and found"
-        assert True in seen
