@@ -69,7 +69,7 @@ def find_photo_sites(
     *,
     kinds: Sequence[str],
     accuracy_m: float = 5.0,
-    far_m: float = 15.0,
+    far_m: float = 10.0,
 ) -> tuple[PhotoSite, ...]:
     """Find the fitting that each photo shows.
 
@@ -83,8 +83,8 @@ def find_photo_sites(
         Kinds of fittings on which a logger may stand.
     accuracy_m : float, default 5
         Standard deviation of a photo's place where it states none. [m]
-    far_m : float, default 15
-        A fitting farther away is not taken for the one in the photo. [m]
+    far_m : float, default 10
+        A fitting farther away is not taken for the one in the photo; as far as `locate` itself goes. [m]
 
     Returns
     -------

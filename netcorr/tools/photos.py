@@ -113,7 +113,7 @@ def photos(
     network: Path,
     output: Path,
     kinds: str = "valve,hydrant",
-    far_m: float = 15.0,
+    far_m: float = 10.0,
     accuracy_m: float = 5.0,
     time_zone: str | None = None,
     mapping: Path | None = None,
@@ -244,7 +244,7 @@ TOOL = Tool(
             unit="m",
             minimum=1,
             maximum=200,
-            default=15.0,
+            default=10.0,
         ),
         Parameter(
             "accuracy_m",

@@ -139,5 +139,5 @@ def test_sure_means_near_and_clearly_nearer(north_m: float, accuracy_m: float) -
     )
     first_m, second_m = (one.distance_m for one in site.near)
     assert first_m <= second_m
-    assert site.is_sure == (first_m <= 15 and second_m - first_m >= 2 * accuracy_m)
+    assert site.is_sure == (first_m <= 10 and second_m - first_m >= 2 * accuracy_m)
     assert site.is_sure == (not site.doubts)
