@@ -13,6 +13,7 @@ from netcorr.export.history_schema import VERIFICATION_HISTORY
 from netcorr.export.result_schema import (
     CORRELATION_PATHS,
     LEAK_CANDIDATES,
+    LEAK_LIKELIHOOD,
     PAIR_ROUNDS,
     SENSORS,
     UNCERTAINTY_AREAS,
@@ -164,6 +165,29 @@ _AREAS = LayerStyle(
     ),
 )
 
+#: Probability of a leak on each metre of main from which on it is drawn, thinnest first: above the last one a
+#: leak is more likely than not within ten metres.
+_PER_M = (("0.0005", 0.0005, 0.8), ("0.002", 0.002, 1.4), ("0.01", 0.01, 2.2), ("0.05", 0.05, 3.2))
+_LIKELIHOOD = LayerStyle(
+    LEAK_LIKELIHOOD,
+    (
+        Rule(
+            "Next to no leak likely",
+            Stroke("#d5d8dc", 0.3),
+            (Condition("probability_per_m", "<", _PER_M[0][1]),),
+        ),
+        *(
+            Rule(
+                f"Leak: {words} and more for each metre",
+                Stroke(LEAK, width_mm),
+                (Condition("probability_per_m", ">=", least),),
+            )
+            for words, least, width_mm in _PER_M
+        ),
+    ),
+    tip=("pipe_id", "probability", "probability_per_m"),
+)
+
 _BETWEEN = Condition("outcome", "=", "between")
 _PATHS = LayerStyle(
     CORRELATION_PATHS,
@@ -214,7 +238,7 @@ HISTORY_STYLE = LayerStyle(
 )
 
 #: Look of every layer of a result.
-RESULT_STYLES = (_CANDIDATES, _AREAS, _PATHS, _SENSORS, LayerStyle(PAIR_ROUNDS))
+RESULT_STYLES = (_CANDIDATES, _AREAS, _LIKELIHOOD, _PATHS, _SENSORS, LayerStyle(PAIR_ROUNDS))
 
 _OPEN, _SHUT = (Condition("is_open", "=", value) for value in (True, False))
 _MAINS = LayerStyle(

@@ -26,7 +26,7 @@ from netcorr.layers.alternatives import from_json
 from netcorr.network.pipe_network import EDGE_ATTRIBUTES, LOG_COLUMNS, PipeNetwork
 from netcorr.path.correlation_path import CorrelationPath, PathSegment
 from netcorr.path.reference import stretch
-from netcorr.position.fix import Branch, Candidate, ErrorBudget, LeftOut, PairFix, SurveyFix
+from netcorr.position.fix import Branch, Candidate, ErrorBudget, LeftOut, LikelyStretch, PairFix, SurveyFix
 from netcorr.recordings.recording import Deployment, Rejected
 from netcorr.speed.wave_speed import WaveSpeed
 
@@ -216,6 +216,7 @@ def _assemble(file: Path, tables: dict[str, pd.DataFrame]) -> StoredResult:
             for row in rows["pair_rounds"]
             if row["status"] == "left out"
         ),
+        likelihood=tuple(_likely(row) for row in rows.get("leak_likelihood", ())),
     )
     return StoredResult(
         path=file,
@@ -225,7 +226,7 @@ def _assemble(file: Path, tables: dict[str, pd.DataFrame]) -> StoredResult:
         round_starts={number: moment.to_pydatetime() for number, moment in sorted(starts.items())},
         recordings=tuple(_recordings(made_from, file)),
         made_from=tuple(made_from),
-        likelihood=gpd.GeoDataFrame(tables["leak_likelihood"]) if "leak_likelihood" in tables else None,
+        likelihood=gpd.GeoDataFrame(tables["leak_likelihood"]) if rows.get("leak_likelihood") else None,
     )
 
 
@@ -344,6 +345,7 @@ def _candidate(
     path = paths[row["sensor_a"], row["sensor_b"]]
     kept = [(max(low, 0.0), min(high, path.length_m)) for low, high in spans if high > low]
     numbers = ("probability", "from_a_m", "from_b_m", "low_m", "high_m", "sd_m", "diameter_mm", "speed_m_s")
+    values: dict[str, Any] = {name: _number(row[name]) for name in numbers}
     return Candidate(
         candidate_id=row["candidate_id"],
         rank=int(row["rank"]),
@@ -363,7 +365,18 @@ def _candidate(
             if area["part"] != "main"
         ),
         note=row["note"] or "",
-        **{name: _number(row[name]) for name in numbers},
+        **values,
+    )
+
+
+def _likely(row: Row) -> LikelyStretch:
+    return LikelyStretch(
+        pipe_id=row["pipe_id"],
+        from_m=float(row["from_m"]),
+        to_m=float(row["to_m"]),
+        probability=float(row["probability"]),
+        told_apart=bool(row["told_apart"]),
+        line=row["geometry"],
     )
 
 

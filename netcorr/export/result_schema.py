@@ -236,6 +236,25 @@ UNCERTAINTY_AREAS = ResultLayer(
     ),
 )
 
+LEAK_LIKELIHOOD = ResultLayer(
+    "leak_likelihood",
+    "LineString",
+    "Likelihood along the mains",
+    "How probable a leak is along every main within reach, where several pairs were weighed together; empty "
+    "for a single pair.",
+    (
+        Column("pipe_id", "text", "Main"),
+        Column("from_m", "real", "Where the stretch starts, from the beginning of the piece of main [m]"),
+        Column("to_m", "real", "Where it ends [m]"),
+        Column("length_m", "real", "Its length [m]"),
+        Column("probability", "real", "Probability that a leak lies on the stretch, 0 to 1"),
+        Column("probability_per_m", "real", "The same for each metre of main: colour by this"),
+        Column(
+            "told_apart", "flag", "False: no two loggers have it between them, so places on it look alike"
+        ),
+    ),
+)
+
 CORRELATION_PATHS = ResultLayer(
     "correlation_paths",
     "LineString",
@@ -311,4 +330,11 @@ PAIR_ROUNDS = ResultLayer(
 )
 
 #: Every layer of a result, in the order in which they are written.
-RESULT_LAYERS = (LEAK_CANDIDATES, UNCERTAINTY_AREAS, CORRELATION_PATHS, SENSORS, PAIR_ROUNDS)
+RESULT_LAYERS = (
+    LEAK_CANDIDATES,
+    UNCERTAINTY_AREAS,
+    LEAK_LIKELIHOOD,
+    CORRELATION_PATHS,
+    SENSORS,
+    PAIR_ROUNDS,
+)

@@ -17,6 +17,7 @@ from netcorr.export.pipe_words import materials_text
 from netcorr.export.result_schema import (
     CORRELATION_PATHS,
     LEAK_CANDIDATES,
+    LEAK_LIKELIHOOD,
     PAIR_ROUNDS,
     SENSORS,
     UNCERTAINTY_AREAS,
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from netcorr.path.correlation_path import CorrelationPath
-    from netcorr.position.fix import Candidate, PairFix, SurveyFix
+    from netcorr.position.fix import Candidate, LikelyStretch, PairFix, SurveyFix
     from netcorr.recordings.recording import Deployment, Rejected
     from netcorr.units import UnitSystem
 
@@ -65,6 +66,7 @@ def result_tables(fix: SurveyFix, *, units: UnitSystem = "metric") -> dict[str, 
         for layer, rows in (
             (LEAK_CANDIDATES, _candidate_rows(fix, units)),
             (UNCERTAINTY_AREAS, _area_rows(fix)),
+            (LEAK_LIKELIHOOD, map(_likely_row, fix.likelihood)),
             (CORRELATION_PATHS, map(_path_row, fix.pairs)),
             (SENSORS, _sensor_rows(fix)),
             (PAIR_ROUNDS, (*_evidence_rows(fix), *_left_out_rows(fix), *_rejected_rows(fix))),
@@ -94,6 +96,13 @@ def _candidate_rows(fix: SurveyFix, units: UnitSystem) -> Iterator[Row]:
             "caution": caution_for(candidate),
             "geometry": shapely.force_2d(candidate.point),
         }
+
+
+def _likely_row(one: LikelyStretch) -> Row:
+    return {
+        **{column.name: getattr(one, column.name) for column in LEAK_LIKELIHOOD.columns},
+        "geometry": shapely.force_2d(one.line),
+    }
 
 
 def _area_rows(fix: SurveyFix) -> Iterator[Row]:

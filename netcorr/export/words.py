@@ -77,13 +77,36 @@ def survey_text(fix: SurveyFix, *, units: UnitSystem = "metric") -> str:
     if len(fix.candidates) > _IN_FULL:
         more = len(fix.candidates) - _IN_FULL
         lines += ["", f"{more} weaker candidates are in the layer leak_candidates."]
-    for pair in fix.pairs:
-        if not pair.candidates:
-            lines += ["", *_silent(pair, fix, units)]
+    if fix.likelihood:
+        lines += _section("What each pair hears by itself", _single_pairs(fix, units))
+    else:
+        for pair in fix.pairs:
+            if not pair.candidates:
+                lines += ["", *_silent(pair, fix, units)]
     lines += _section("Recordings left out", [rejected_recording(item, n) for n, item in all_rejected(fix)])
     lines += _section("About this survey", sentences(fix.notes, units=units))
     lines += _section("Cautions", CAUTIONS)
     return "\n".join(lines).replace("\xa0", " ")
+
+
+#: So many pairs are listed; the others are in the file.
+_LISTED = 12
+
+
+def _single_pairs(fix: SurveyFix, units: UnitSystem) -> Iterator[str]:
+    """One line a pair, where all were weighed together; those that hear most come first."""
+    ordered = sorted(fix.pairs, key=lambda pair: pair.probability_none)
+    for pair in ordered[:_LISTED]:
+        a, b = (fitting_label(end, fix) for end in (pair.path.sensor_a, pair.path.sensor_b))
+        said = {
+            "between": f"noise from between them ({percent(pair.probability_between)})",
+            "at or beyond A": f"noise from at or beyond {a} ({percent(pair.probability_beyond_a)})",
+            "at or beyond B": f"noise from at or beyond {b} ({percent(pair.probability_beyond_b)})",
+            "no leak heard": f"nothing ({percent(pair.probability_none)})",
+        }[pair.outcome]
+        yield f"{a} and {b}, {format_length(pair.path.length_m, units)} apart: {said}."
+    if len(ordered) > _LISTED:
+        yield f"{len(ordered) - _LISTED} more pairs are in the layer correlation_paths."
 
 
 def headline(fix: SurveyFix, *, rounds: int) -> str:

@@ -177,7 +177,7 @@ def _between(
     delay_s = float(np.interp(one.best_m, times.position_m, times.delay_s))
     branches = _branches(network, path, low_m=one.low_m, high_m=one.high_m)
     probability = candidate_probability(one.mass * between)
-    used = _rounds_that_agree(evidence, delay_s=delay_s, sd_s=_sd_at(times, one.best_m))
+    used = rounds_that_agree(evidence, delay_s=delay_s, sd_s=_sd_at(times, one.best_m))
     return Candidate(
         candidate_id=candidate_id(path.sensor_a, path.sensor_b, "between", one.best_m, probability, delay_s),
         rank=0,
@@ -239,7 +239,7 @@ def _beyond(
         material=segment.material,
         diameter_mm=segment.diameter_mm,
         speed_m_s=float(times.speed_m_s[i]),
-        rounds_used=_rounds_that_agree(evidence, delay_s=delay_s, sd_s=sd_s),
+        rounds_used=rounds_that_agree(evidence, delay_s=delay_s, sd_s=sd_s),
         point=point_at(path, at_m),
         stretches=(),
         stretch_m=(),
@@ -266,7 +266,7 @@ def _sd_at(times: PathTimes, at_m: float) -> float:
     return float(np.interp(at_m, times.position_m, times.sd_s(clock_sd_s=times.clock_sd_s)))
 
 
-def _rounds_that_agree(evidence: Sequence[DelayEvidence], *, delay_s: float, sd_s: float) -> int:
+def rounds_that_agree(evidence: Sequence[DelayEvidence], *, delay_s: float, sd_s: float) -> int:
     """Rounds in which a source near this delay is more likely than none."""
     count = 0
     for one in evidence:

@@ -40,6 +40,29 @@ class Branch:
 
 
 @dataclass(frozen=True, eq=False)
+class AreaStretch:
+    """Stretch of one piece of main inside a candidate's area.
+
+    Attributes
+    ----------
+    edge : (int, int, int)
+        Edge of the network's graph, from the node at which its line begins.
+    pipe_id : str
+        Main that it is a piece of.
+    from_m, to_m : float
+        Distances from the beginning of the piece. [m]
+    line : shapely.LineString
+        On the map, in the network's CRS.
+    """
+
+    edge: tuple[int, int, int]
+    pipe_id: str
+    from_m: float
+    to_m: float
+    line: LineString
+
+
+@dataclass(frozen=True, eq=False)
 class Candidate:
     """One place where a leak may be.
 
@@ -83,6 +106,9 @@ class Candidate:
         Side pipes that cannot be told apart from the stretch; for outcomes beyond a sensor, the pipes there.
     note : str
         What a crew should know, in words.
+    area : tuple of AreaStretch
+        All of its area, piece by piece, where several loggers were weighed together; empty for the answer of
+        a single pair, whose area is its stretches and branches.
     """
 
     candidate_id: str
@@ -107,6 +133,7 @@ class Candidate:
     stretch_m: tuple[tuple[float, float], ...]
     branches: tuple[Branch, ...] = ()
     note: str = ""
+    area: tuple[AreaStretch, ...] = ()
 
     @property
     def in_bracket(self) -> bool:
@@ -204,6 +231,42 @@ class LeftOut:
 
 
 @dataclass(frozen=True, eq=False)
+class LikelyStretch:
+    """Stretch of main with the probability that a leak lies on it.
+
+    Attributes
+    ----------
+    pipe_id : str
+        Main.
+    from_m, to_m : float
+        Distances from the beginning of the piece of it that the network has. [m]
+    probability : float
+        That a leak lies on the stretch, 0 to 1.
+    told_apart : bool
+        False where no pair tells places on it apart: it then stands for a whole set of pipes.
+    line : shapely.LineString
+        On the map, in the network's CRS.
+    """
+
+    pipe_id: str
+    from_m: float
+    to_m: float
+    probability: float
+    told_apart: bool
+    line: LineString
+
+    @property
+    def length_m(self) -> float:
+        """Length of main. [m]"""
+        return self.to_m - self.from_m
+
+    @property
+    def probability_per_m(self) -> float:
+        """Probability for each metre of main. [1/m]"""
+        return self.probability / max(self.length_m, 1e-9)
+
+
+@dataclass(frozen=True, eq=False)
 class SurveyFix:
     """The answer of a whole survey.
 
@@ -225,6 +288,8 @@ class SurveyFix:
         What concerns the survey as a whole.
     left_out : tuple of LeftOut
         Pairs within reach that were not compared.
+    likelihood : tuple of LikelyStretch
+        How probable a leak is along the mains, where several loggers were weighed together; empty otherwise.
     """
 
     network: PipeNetwork
@@ -235,3 +300,4 @@ class SurveyFix:
     map_accuracy_m: float
     notes: tuple[str, ...] = ()
     left_out: tuple[LeftOut, ...] = ()
+    likelihood: tuple[LikelyStretch, ...] = ()

@@ -15,6 +15,7 @@ from netcorr.position.candidates import ranked
 from netcorr.position.compare import compare
 from netcorr.position.first_look import PreparedRounds, clock_drifts, worth_comparing
 from netcorr.position.fix import PairFix, SurveyFix
+from netcorr.position.network.locate import locate_on_network
 from netcorr.position.pair import locate_pair, path_speeds
 from netcorr.position.settings import LocateSettings
 from netcorr.position.sites import Site, find_sites
@@ -100,14 +101,46 @@ def locate_survey(
                     _compare(pair, prepared, one=one, drifts=drifts, settings=settings)
                 )
     feedback.progress(len(rounds) / (len(rounds) + 1), "weighing the rounds")
-    fixes = []
+    fixes: list[tuple[PairFix, PathTimes]] = []
     for pair in planned:
         check_cancelled(feedback)
         if of_pair := compared[pair.a.logger, pair.b.logger]:
             fixes.append(_locate(pair, of_pair, network=network, settings=settings))
+    check_cancelled(feedback)
+    fix = _survey_fix(network, recordings, tuple(fix for fix, _ in fixes), settings=settings, notes=notes)
+    if len(fixes) > 1:
+        fix = _weighed_together(fix, sites, fixes, settings=settings)
     feedback.progress(1.0, "located")
-    fix = _survey_fix(network, recordings, tuple(fixes), settings=settings, notes=notes)
     return replace(fix, left_out=left_out)
+
+
+def _weighed_together(
+    fix: SurveyFix,
+    sites: Sequence[Site],
+    fixes: Sequence[tuple[PairFix, PathTimes]],
+    *,
+    settings: LocateSettings,
+) -> SurveyFix:
+    """Replace the answers of single pairs by the one of all pairs together."""
+    together = locate_on_network(fix.network, sites, fixes, settings=settings)
+    pairs = tuple(
+        replace(
+            pair,
+            candidates=tuple(
+                one
+                for one in together.candidates
+                if (one.sensor_a, one.sensor_b) == (pair.path.sensor_a, pair.path.sensor_b)
+            ),
+        )
+        for pair in fix.pairs
+    )
+    return replace(
+        fix,
+        pairs=pairs,
+        candidates=together.candidates,
+        likelihood=together.likelihood,
+        notes=fix.notes + together.notes,
+    )
 
 
 def _plan_pairs(
@@ -178,11 +211,11 @@ def _locate(
     *,
     network: PipeNetwork,
     settings: LocateSettings,
-) -> PairFix:
+) -> tuple[PairFix, PathTimes]:
     """Weigh all rounds of one pair; what remains of the drift is part of its clock error."""
     drift_sd_s = max(sd_s for _, sd_s in compared)
     times = replace(pair.times, clock_sd_s=math.hypot(pair.times.clock_sd_s, drift_sd_s))
-    return locate_pair(
+    fix = locate_pair(
         pair.path,
         [evidence for evidence, _ in compared],
         times=times,
@@ -190,6 +223,7 @@ def _locate(
         network=network,
         settings=settings,
     )
+    return fix, times
 
 
 def _survey_fix(

@@ -24,6 +24,7 @@ LEAST = {
     "leak_candidates": "candidate_id rank probability in_bracket sensor_a sensor_b from_a_m from_b_m low_m "
     "high_m sd_m delay_ms pipe_id material diameter_mm speed_m_s rounds_used note",
     "uncertainty_areas": "candidate_id level part area_m2 length_m",
+    "leak_likelihood": "pipe_id from_m to_m length_m probability probability_per_m",
     "correlation_paths": "sensor_a sensor_b length_m travel_time_ms materials second_length_m outcome",
     "sensors": "logger fitting kind lead_m quality",
     "pair_rounds": "round delay_ms standard_error_ms coherence significance rejected reason",
