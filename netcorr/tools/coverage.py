@@ -88,6 +88,7 @@ def coverage(
     network: Path,
     sites: Path,
     output: Path,
+    map_picture: Path | None = None,
     kinds: str = "valve,hydrant",
     candidates: Path | None = None,
     where: str | None = None,
@@ -123,6 +124,8 @@ def coverage(
         Table of deployments, list of ids of fittings, or layer.
     output : pathlib.Path
         GeoPackage to write.
+    map_picture : pathlib.Path, optional
+        Picture (PNG or SVG) to write as well.
     kinds, candidates, where, exclude, district
         Which fittings may carry a logger, as for `candidate_rules`.
     zones, zone_column
@@ -207,8 +210,14 @@ def coverage(
         feedback=PartOf(feedback, start=0.4, stop=0.8),
     )
     write_coverage(answer, output, feedback=PartOf(feedback, start=0.8, stop=1.0))
+    files = [output]
+    if map_picture:
+        from netcorr.export.coverage_picture import draw_coverage
+
+        draw_coverage(answer, map_picture, units=units)
+        files.append(map_picture)
     feedback.progress(1.0, "done")
-    return CoverageResult(answer, files=(output,), units=units, minimum_percent=minimum_percent)
+    return CoverageResult(answer, files=tuple(files), units=units, minimum_percent=minimum_percent)
 
 
 def _answer(
@@ -305,6 +314,14 @@ TOOL = Tool(
             ("-o", "--output"),
             required=True,
             suffixes=(".gpkg",),
+        ),
+        Parameter(
+            "map_picture",
+            "file_out",
+            "Picture of the map",
+            "Also draw the coverage on the map, as a PNG or SVG picture.",
+            ("--map-picture",),
+            suffixes=(".png", ".svg"),
         ),
         *CANDIDATE_OPTIONS,
         ZONES,

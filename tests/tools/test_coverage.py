@@ -44,6 +44,14 @@ def test_a_list_of_sites(sites: Path, tmp_path: Path, capsys: pytest.CaptureFixt
     assert (table["state"] == "covered").any()
 
 
+def test_a_picture_of_it(sites: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    words = (TOWN, sites, "-o", tmp_path / "c.gpkg", "--map-picture", tmp_path / "c.png")
+    code, out, _ = run(capsys, *words)
+    assert code == 0
+    assert out.splitlines()[-1].strip() == str(tmp_path / "c.png")
+    assert (tmp_path / "c.png").read_bytes().startswith(b"\x89PNG")
+
+
 def test_the_loggers_of_a_survey(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     deployments = SAMPLE / "survey_iron" / "deployments.csv"
     code, out, _ = run(capsys, TOWN, deployments, "-o", tmp_path / "c.gpkg", "--json")
