@@ -278,6 +278,23 @@ def test_narrow_page_does_not_scroll_sideways(seen: Any) -> None:
     assert letters >= 10
 
 
+def test_candidates_can_be_read_on_a_phone_without_moving_sideways(seen: Any) -> None:
+    seen.set_viewport_size({"width": 360, "height": 740})
+    table = seen.locator("table.overview")
+    box = table.bounding_box()
+    assert box["x"] >= 0
+    assert box["x"] + box["width"] <= 360
+    cells = table.locator("td")
+    titles = [cells.nth(k).get_attribute("data-title") for k in range(6)]
+    assert titles == ["Where", "Evidence", "From A", "From B", "95 % stretch, from A", "Main"]
+    for k in range(6):  # each below the one before, its title beside it
+        assert cells.nth(k).evaluate("cell => getComputedStyle(cell, '::before').content") == f'"{titles[k]}"'
+    # what a screen reader is told is still a table with its headers
+    assert table.get_by_role("columnheader").count() == 7
+    assert table.get_by_role("cell").count() == 6 * (table.get_by_role("row").count() - 1)
+    seen.set_viewport_size({"width": 1100, "height": 800})
+
+
 def test_prints(seen: Any, tmp_path: Path) -> None:
     data = seen.pdf(format="A4")
     assert data.startswith(b"%PDF")

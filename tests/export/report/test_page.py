@@ -24,13 +24,18 @@ from PIL import Image
 from netcorr.errors import CancelledError, ExportError
 from netcorr.export import StoredResult
 from netcorr.export.cautions import CAUTIONS
+from netcorr.export.geopackage import write_result
 from netcorr.export.report import write_report
 from netcorr.export.report.advice import AFTER_REPAIR, SILENCE
 from netcorr.export.take_in import take_in
 from netcorr.feedback import NoFeedback
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from conftest import Made
+
+    from netcorr.position.fix import SurveyFix
 
 _VOID = {"meta", "link", "br", "img", "input", "hr", "source", "wbr", "col", "base"}
 #: Names as `conftest.py` puts them into map and table.
@@ -330,3 +335,17 @@ class TestWriting:
         with pytest.raises(CancelledError):
             write_report(stored, tmp_path / "r.html", feedback=Stop())
         assert os.listdir(tmp_path) == []
+
+
+def test_the_way_to_a_leak_is_told_in_steps(make_fix: Callable[..., SurveyFix], tmp_path: Path) -> None:
+    write_result(make_fix(), tmp_path / "result.gpkg")
+    write_report(tmp_path / "result.gpkg", tmp_path / "report.html")
+    text = (tmp_path / "report.html").read_text(encoding="utf-8").replace("\xa0", " ")
+    assert Page(text).faults == []
+    ways = re.findall(r"From ([^<]*):\s*<ol class=\"steps\">(.*?)</ol>", text, re.DOTALL)
+    assert [start.split(" follow ")[0] for start, _ in ways] == ["hydrant H-12", "valve V-7"]
+    first, second = (re.findall(r"<li>(.*?)</li>", steps) for _, steps in ways)
+    assert first[-1] == "<strong>The leak is at 41.2 m, search 39.4 m to 43.0 m.</strong>"
+    assert second[0].startswith("At 40.0 m ")  # where the pipe changes and bends
+    assert second[-1].startswith("<strong>The leak is at 87.1 m")
+    assert "The sensor on hydrant H-12 sits on 1.20 m of pipe off the main" in text
