@@ -128,13 +128,13 @@ def _finite(value: float) -> float | None:
 
 def _headline(accuracy: Accuracy, results: int) -> str:
     everything = accuracy.all
-    read = f"{results} result{'' if results == 1 else 's'}"
+    read = _count(results, "result")
     if not everything.visited:
         return f"{read}: no candidate was visited yet. Take the crews' files back with netcorr verify first."
-    told = f"{read}: {everything.visited} candidates visited, {everything.dug} dug"
+    told = f"{read}: {_count(everything.visited, 'candidate')} visited, {everything.dug} dug"
     if not everything.dug:
         return f"{told}. Nothing can be said of accuracy before something is dug."
-    return f"{told}: {everything.found} leaks found, {everything.dry} dry holes."
+    return f"{told}: {_count(everything.found, 'leak')} found, {_count(everything.dry, 'dry hole')}."
 
 
 def _summary(one: Group, units: UnitSystem) -> Iterator[str]:
@@ -249,12 +249,16 @@ def _speeds(lesson: SpeedLesson) -> Iterator[str]:
 
 def _speed(one: LearnedSpeed) -> str:
     years = "" if one.years is None else f" laid {one.years[0]} to {one.years[1]}"
-    finds = f"{one.finds} find{'' if one.finds == 1 else 's'}"
+    finds = _count(one.finds, "find")
     if not one.is_learned:
         return f"{one.material}{years}: {finds}, no more than the tables say (few, or too near the middle)."
     now, before = (f"+-{_NB}{100 * share:.1f}{_NB}%" for share in (one.scale_sd / one.scale, one.table_sd))
     scale = f"{one.scale:.3f} times the tables' speed"
     return f"{one.material}{years}: {scale}, {now} (tables alone {before}), from {finds}."
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}{'' if number == 1 else 's'}"
 
 
 def _item(text: str) -> list[str]:

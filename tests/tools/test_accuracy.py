@@ -30,7 +30,7 @@ from netcorr.tools.python_face import Answer
 
 EAST, NORTH, SCALE = 500_000.0, 5_400_000.0, 0.9996
 #: Pipes here carry the noise more slowly than the tables say: a softer iron, which no map tells.
-TRUE_SCALE = 0.94
+TRUE_SCALE = 0.95
 LENGTH_M = 120.0
 #: Where the leaks are, from the first valve of their street. [m]
 LEAKS_M = {"A": 14.0, "B": 104.0, "C": 20.0, "D": 10.0}
@@ -113,7 +113,7 @@ def judged(folder: Path) -> Answer:
 def test_the_next_survey_starts_from_what_was_found(folder: Path, judged: Answer) -> None:
     tables = best(located(folder, "D"))
     truth = true_from_a_m(tables, "D")
-    assert abs(tables.from_a_m - truth) > 2.0  # the tables are wrong by 6 % on 100 m of difference
+    assert abs(tables.from_a_m - truth) > 2.0  # the tables are wrong by 5 % on 100 m of difference
     answer = located(folder, "D", calibration=folder / "speeds.toml")
     learned = best(answer)
     assert learned.from_a_m == pytest.approx(truth, abs=0.9)
