@@ -49,6 +49,7 @@ CONDITIONS: dict[str, Condition] = {
         Condition("iron-6", "iron", 8, -6.0),
         Condition("plastic+6", "plastic", 8, 6.0),
         Condition("plastic-6", "plastic", 8, -6.0),
+        Condition("outside", "iron", 8, 6.0, "outside"),
         Condition("two", "iron", 10, 6.0, "two"),
         Condition("branch-with", "iron", 8, 6.0, "branch with"),
         Condition("branch-without", "iron", 8, 6.0, "branch without"),
@@ -437,7 +438,7 @@ def levels_of(outcomes: Sequence[Outcome]) -> np.ndarray[tuple[int], np.dtype[np
 
 
 #: Kinds with one leak and loggers where they are said to be.
-_SINGLE = ("iron+6", "iron-6", "plastic+6", "plastic-6", "branch-with", "branch-without")
+_SINGLE = ("iron+6", "iron-6", "plastic+6", "plastic-6", "outside", "branch-with", "branch-without")
 
 
 def _speed_targets(outcomes: Sequence[Outcome]) -> list[Target]:

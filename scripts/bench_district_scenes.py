@@ -56,7 +56,9 @@ SECOND_DB = -3.0
 #: Leaks keep this far from a logger. [m]
 MARGIN_M = 3.0
 
-Scene = Literal["leak", "two", "branch with", "branch without", "swapped", "none"]
+Scene = Literal["leak", "outside", "two", "branch with", "branch without", "swapped", "none"]
+#: Whether the leaks lie on the shortest way between two loggers; all or none of them.
+_BRACKETED: dict[str, bool] = {"leak": True, "outside": False, "two": True, "swapped": True}
 _PIPES = {"iron": ("ductile_iron", (100.0, 150.0, 200.0)), "plastic": ("pvc", (90.0, 110.0, 160.0))}
 _BANDS_HZ = {"iron": (50.0, 1500.0), "plastic": (20.0, 300.0)}
 
@@ -254,7 +256,7 @@ def _leaks(
     dead_ends: Sequence[str],
     condition: Condition,
 ) -> tuple[LeakPlace, ...]:
-    """Leaks evenly by metre on the mains of the district; of two, each lies between two loggers."""
+    """Leaks evenly by metre on those mains of the district that lie between two loggers, or do not."""
     if condition.scene == "none":
         return ()
     if condition.scene.startswith("branch"):
@@ -268,7 +270,7 @@ def _leaks(
     for _ in range(500):
         place = _random_place(rng, network, sites)
         far = all(_apart_m(network, place, one.place) > 40 for one in found)
-        if far and (wanted == 1 or is_bracketed(network, sites, place)):
+        if far and is_bracketed(network, sites, place) == _BRACKETED[condition.scene]:
             found.append(leak_place(network, place))
         if len(found) == wanted:
             break

@@ -79,6 +79,13 @@ def test_a_branch_has_its_leak_and_its_logger(scenes: ModuleType) -> None:
         assert survey.network.node_of("D0") in ends
 
 
+@pytest.mark.parametrize(("scene", "between"), [("leak", True), ("outside", False)])
+def test_a_leak_lies_between_loggers_or_outside(scenes: ModuleType, scene: str, between: bool) -> None:
+    survey = scenes.draw_survey(scenes.Condition("x", "iron", 6, 6.0, scene), seed=3, number=1)
+    assert len(survey.leaks) == 1
+    assert survey.bracketed == between
+
+
 def test_methods_find_a_leak_that_nothing_hides(scenes: ModuleType, methods: ModuleType) -> None:
     # exact delays of one source, as peaks of made-up curves: every fusion of all pairs has to find it
     survey = scenes.draw_survey(scenes.Condition("x", "iron", 5, 20.0), seed=2, number=1)
