@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import json
 import math
+import re
 import sys
 import time
 from collections.abc import Iterable, Mapping, Sequence
@@ -40,6 +41,8 @@ NEAR_M = 5.0
 #: The leak lies in an area when it is this near to its lines. [m]
 AREA_M = 0.5
 OURS = "netcorr"
+#: How a note says the speed that the survey found, against that of the tables.
+_SPEED = re.compile(r"by this survey itself: .*\(([+-][\d.]+) % against the tables")
 LEVELS: dict[float, tuple[float, float]] = {0.5: (0.45, 0.55), 0.8: (0.75, 0.85), 0.95: (0.92, 0.98)}
 
 CONDITIONS: dict[str, Condition] = {
@@ -284,14 +287,10 @@ def _accused(survey: DistrictSurvey, fix: SurveyFix) -> list[list[str]]:
 
 
 def _speed_errors(survey: DistrictSurvey, fix: SurveyFix) -> dict[str, float]:
-    """Speed factor found by the survey against the true one, by material, where the locator says one."""
-    found = getattr(fix, "speeds", ())
-    errors = {}
-    for one in found:
-        material = getattr(one, "material", None)
-        if material in survey.factors and hasattr(one, "factor"):
-            errors[material] = one.factor / survey.factors[material] - 1
-    return errors
+    """Speed found by the survey over the true one, less 1, where the locator says one."""
+    [(material, factor)] = survey.factors.items()
+    told = next((found for note in fix.notes if (found := _SPEED.search(note))), None)
+    return {} if told is None else {material: (1 + float(told[1]) / 100) / factor - 1}
 
 
 def _place_of(survey: DistrictSurvey, candidate: Candidate) -> Place | None:

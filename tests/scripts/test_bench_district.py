@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 from shapely import LineString, Point
 
+from netcorr.position.network.learned import LearnedSpeed
 from netcorr.rehearsal import leak_place
 from netcorr.simulation import Place, place_on_pipe
 
@@ -223,3 +224,19 @@ def test_the_command_takes_its_options(monkeypatch: pytest.MonkeyPatch, bench: M
         "outcomes": Path("there.jsonl"),
         "kind": "two,none",
     }
+
+
+def test_notes_are_read_as_the_locator_writes_them(bench: ModuleType) -> None:
+    speed = str(LearnedSpeed("ductile_iron", scale=1.02, scale_sd=0.004, speed_m_s=1300.0, table_sd=0.03))
+    survey = SimpleNamespace(
+        factors={"ductile_iron": 1.0},
+        recordings=SimpleNamespace(
+            rounds=[SimpleNamespace(recordings=[SimpleNamespace(logger=f"L0{k}") for k in range(1, 6)])]
+        ),
+    )
+    fix = SimpleNamespace(
+        notes=(speed, "L03 fits hydrant N1 better than N2, and L05 ...: were they swapped?")
+    )
+    assert bench._speed_errors(survey, fix) == pytest.approx({"ductile_iron": 0.02})
+    assert bench._accused(survey, fix) == [["L03", "L05"]]
+    assert bench._speed_errors(survey, SimpleNamespace(notes=("nothing",))) == {}
