@@ -301,8 +301,8 @@ TOOL = Tool(
             "sites",
             "source",
             "Sites",
-            "Where sensors stand or would stand: a table of deployments, a list of ids of fittings (one a "
-            "line), or a layer with ids or points.",
+            "Where sensors stand or would stand: a table of deployments, a plan, a list of ids of fittings "
+            "(one a line), or a layer with ids or points.",
             required=True,
             geometry=("Point",),
         ),
