@@ -112,3 +112,15 @@ def test_a_dispersed_source_is_taken_out_as_it_is() -> None:
     assert strong.peak_delay_s == pytest.approx(0.05, abs=1e-4)
     _, left = log_likelihood_beside(a, bent, [0.05], max_delay_s=MAX_S, dispersion=pipe)
     assert left.max() < 0.02 * strong.log_likelihood.max()
+
+
+@settings(max_examples=8, deadline=None)
+@given(st.integers(0, 1000))
+def test_swapping_the_recordings_mirrors_what_is_left(seed: int) -> None:
+    a, b = both(seed, 0.05, -0.02)
+    here, there = (delay_evidence(*pair, max_delay_s=MAX_S).beside for pair in ((a, b), (b, a)))
+    assert here is not None
+    assert there is not None
+    assert there.known_s == pytest.approx(-here.known_s, abs=1e-9)
+    np.testing.assert_allclose(there.log_likelihood[::-1], here.log_likelihood, atol=1e-6)
+    np.testing.assert_allclose(there.strength[::-1], here.strength, atol=1e-9)
