@@ -12,6 +12,7 @@ import numpy as np
 from netcorr.export.directions import fitting_words, measure_out
 from netcorr.export.pipe_words import material_text
 from netcorr.export.plain_text import plain_text
+from netcorr.position.fix import BESIDE_NOTE
 from netcorr.units import INCH_M, UnitSystem, format_diameter, format_speed
 from netcorr.units import format_length as plain_length
 
@@ -135,6 +136,8 @@ def rounds_agree(pair: PairFix, candidate: Candidate, *, units: UnitSystem) -> s
     delays_s = np.array([evidence.peak_delay_s for evidence in pair.evidence])
     spread_m = float(np.ptp(delays_s)) * candidate.speed_m_s / 2 if delays_s.size else 0.0
     used = f"{candidate.rounds_used} of {len(pair.evidence)} rounds carry the evidence"
+    if BESIDE_NOTE in candidate.note:
+        return f"{used}, which shows when the louder source between the same sensors is taken out of them."
     if len(pair.evidence) < 2:
         return "There is only one round: a second one at another time would show whether the noise stays."
     if candidate.rounds_used == len(pair.evidence):
@@ -143,8 +146,11 @@ def rounds_agree(pair: PairFix, candidate: Candidate, *, units: UnitSystem) -> s
     return f"{used}; taken alone, the rounds lie up to {format_length(spread_m, units)} apart."
 
 
-def match_of_recordings(pair: PairFix) -> Iterator[str]:
-    """Say for each round how well the two recordings match."""
+def match_of_recordings(pair: PairFix, candidate: Candidate | None = None) -> Iterator[str]:
+    """Say for each round how well the two recordings match, or of a second source when B hears it."""
+    if candidate is not None and BESIDE_NOTE in candidate.note:
+        yield f"B hears this one {_later(candidate.delay_s)} A."
+        return
     for evidence in pair.evidence:
         low_hz, high_hz = evidence.band_hz
         band = f"coherence {evidence.coherence:.2f} from {low_hz:.0f} to {high_hz:.0f} Hz"

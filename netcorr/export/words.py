@@ -211,7 +211,7 @@ def _between(candidate: Candidate, pair: PairFix, fix: SurveyFix, units: UnitSys
     ]
     why = [
         rounds_agree(pair, candidate, units=units),
-        *match_of_recordings(pair),
+        *match_of_recordings(pair, candidate),
         spread_of_position(candidate, pair.budget, units=units),
     ]
     return [

@@ -10,7 +10,7 @@ import numpy as np
 
 from netcorr.path import branch_lines, point_at, segment_at, side_branches, stretch
 from netcorr.position.candidate_id import candidate_id
-from netcorr.position.fix import Branch, Candidate, ErrorBudget
+from netcorr.position.fix import BESIDE_NOTE, Branch, Candidate, ErrorBudget
 from netcorr.position.region import highest_density_stretches
 from netcorr.position.reliability import candidate_probability
 
@@ -35,8 +35,6 @@ BRANCH_REACH_M = 150.0
 LARGEST_SHARE = 0.6
 #: An area may have to hold more than this; what it takes in for that must still stand out from the path.
 SURE_LEVEL = 0.95
-#: Note of a second leak between the same sensors.
-BESIDE_NOTE = "heard beside a louder source between the same sensors"
 #: A tee this near a stretch belongs to it. [m]
 TEE_MARGIN_M = 0.5
 

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from netcorr.recordings.recording import Rejected, Round
     from netcorr.speed.wave_speed import WaveSpeed
 
+#: Note of a second leak between the same sensors.
+BESIDE_NOTE = "heard beside a louder source between the same sensors"
 #: What a pair can say; all are results. "nothing learnt" is no answer either way: the recordings cannot tell.
 Outcome = Literal["between", "at or beyond A", "at or beyond B", "no leak heard", "nothing learnt"]
 

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from netcorr.export.sentences import percent, strength
 from netcorr.export.words import survey_text
 from netcorr.path.correlation_path import CorrelationPath
-from netcorr.position.fix import Candidate, SurveyFix
+from netcorr.position.fix import BESIDE_NOTE, Candidate, SurveyFix
 from netcorr.units import FOOT_M, INCH_M
 
 
@@ -70,6 +70,16 @@ class TestLeakBetween:
         same = tuple(replace(one, peak_delay_s=0.01) for one in fix.pairs[0].evidence)
         text = one_line(survey_text(make_fix(pair_changes={"evidence": same})))
         assert "within about 0.05 m of each other" in text
+
+    def test_a_second_leak_is_told_with_its_own_delay(self, make_fix: Callable[..., SurveyFix]) -> None:
+        fix = make_fix()
+        beside = replace(fix.candidates[0], note=BESIDE_NOTE, delay_s=-0.0312)
+        text = one_line(survey_text(make_fix(candidates=(beside,), pair_changes={"candidates": (beside,)})))
+        assert "B hears this one 31.20 ms before A." in text
+        assert "when the louder source between the same sensors is taken out" in text
+        # those of the rounds belong to the other one
+        assert "Round 1: B hears it" not in text
+        assert "Round 1: B hears it" in one_line(survey_text(fix))
 
     def test_second_way_is_a_doubt(
         self, make_fix: Callable[..., SurveyFix], make_path: Callable[..., CorrelationPath]

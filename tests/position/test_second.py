@@ -16,8 +16,8 @@ from netcorr.delay import DelayEvidence
 from netcorr.delay.evidence import BesideEvidence
 from netcorr.network import PipeNetwork
 from netcorr.position import LocateSettings, PairFix, PathTimes, locate_survey, pair_posterior
-from netcorr.position.candidates import BESIDE_NOTE
 from netcorr.position.echoes import PathEchoes
+from netcorr.position.fix import BESIDE_NOTE
 from netcorr.position.second import SecondSource, second_source
 from netcorr.rehearsal.hand_over import as_recordings
 from netcorr.simulation import (
