@@ -11,6 +11,8 @@ if TYPE_CHECKING:
 
 #: A change must shorten the way by this much. [m]
 _LEAST_M = 1e-6
+#: Of more places than this only one beginning is tried.
+_MANY = 80
 
 
 def short_round(apart_m: Floats, *, first_m: Floats | None = None, last_m: Floats | None = None) -> Ints:
@@ -55,7 +57,7 @@ def short_round(apart_m: Floats, *, first_m: Floats | None = None, last_m: Float
         full[n + 1, :n] = full[:n, n + 1] = last_m
     begins = np.argsort(full[n, :n], kind="stable")[: min(n, 8)] if first_m is not None else _spread(apart_m)
     best, best_m = np.zeros(0, dtype=np.intp), np.inf
-    for begin in begins.tolist():
+    for begin in begins[: 1 if n > _MANY else None].tolist():
         order = _improved(full, _nearest_next(full, begin, n))
         length_m = full[order[:-1], order[1:]].sum()
         if length_m < best_m - _LEAST_M:

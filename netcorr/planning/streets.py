@@ -18,10 +18,12 @@ if TYPE_CHECKING:
     from netcorr.network.pipe_network import PipeNetwork
     from netcorr.planning.problem import Floats, Ints
 
-#: Ways along the mains are sought as far as this; farther ones, and those that the mains do not connect, are
-#: taken as straight, longer by the factor. [m] The factor of streets over straight lines is 1.2 to 1.4 in
-#: most towns (from memory).
-FARTHEST_M, DETOUR = 5000.0, 1.3
+#: Ways along the mains are sought as far as this, and no farther than so many times the straight distance;
+#: others, and those that the mains do not connect, are taken as straight, longer by the detour. [m] The
+#: factor of streets over straight lines is 1.2 to 1.4 in most towns (from memory).
+FARTHEST_M, FARTHEST_TIMES, DETOUR = 5000.0, 3.0, 1.3
+#: Two places that are near to each other may be joined by a way this long. [m]
+_NEAR_M = 300.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,9 +81,10 @@ class Streets:
             Lengths. [m]
         """
         start, back = np.unique(from_nodes, return_inverse=True)
-        along = csgraph.dijkstra(self._matrix.length_m, indices=start, limit=FARTHEST_M)
-        along = np.atleast_2d(along)[back][:, to_nodes]
         straight = self.straight_m(np.asarray(from_nodes)[:, None], np.asarray(to_nodes)[None, :])
+        far_m = FARTHEST_TIMES * straight.max(initial=0.0) / DETOUR + _NEAR_M
+        along = csgraph.dijkstra(self._matrix.length_m, indices=start, limit=min(far_m, FARTHEST_M))
+        along = np.atleast_2d(along)[back][:, to_nodes]
         return np.where(np.isfinite(along), along, straight)
 
     def from_any_m(self, from_nodes: Ints, to_nodes: Ints) -> Floats:
@@ -96,13 +99,15 @@ class Streets:
             along[far] = straight.min(axis=0)
         return np.asarray(along)
 
-    def way(self, a: int, b: int) -> tuple[shapely.LineString | None, bool]:
+    def way(self, a: int, b: int, *, within_m: float = FARTHEST_M) -> tuple[shapely.LineString | None, bool]:
         """Line from one node to another.
 
         Parameters
         ----------
         a, b : int
             Nodes.
+        within_m : float
+            A way along the mains that is longer does not count. [m]
 
         Returns
         -------
@@ -115,7 +120,7 @@ class Streets:
             return None, True
         matrix = self._matrix
         length_m, before = csgraph.dijkstra(
-            matrix.length_m, indices=a, limit=FARTHEST_M, return_predecessors=True
+            matrix.length_m, indices=a, limit=within_m, return_predecessors=True
         )
         if not np.isfinite(length_m[b]):
             return shapely.LineString(self._xy[[a, b]]), False

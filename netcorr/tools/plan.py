@@ -88,7 +88,7 @@ def plan(
     cover: float | None = None,
     folds: int = 1,
     weight: str | None = None,
-    margin: float = 2.0,
+    margin_percent: float = 2.0,
     reach: str | None = None,
     reach_file: Path | None = None,
     source_db: float = 10.0,
@@ -145,7 +145,7 @@ def plan(
         Pairs that must cover each stretch.
     weight : str, optional
         Column of the mains that says what a metre of each is worth.
-    margin : float
+    margin_percent : float
         How much longer the second way round a loop must be. [%]
     reach, reach_file, source_db, recording_s
         How far leaks are heard, as for `reach_table`; recordings are so long. [dB, s]
@@ -213,7 +213,7 @@ def plan(
         sweep=sweep,
         cover=cover,
         folds=folds,
-        margin=margin,
+        margin=margin_percent,
         time_limit_s=time_limit_s,
         seed=seed,
     )

@@ -92,6 +92,7 @@ def visit_rows(plan: Plan, timetable: Timetable, addresses: Mapping[str, str]) -
                 "night": one.night,
                 "action": stop.action,
                 "order": stop.order if moves else None,
+                "place_order": stop.order if stop.action == "place" else None,
                 "logger": stop.logger,
                 "fitting": name,
                 "kind": table.at[name, "kind"],
@@ -116,7 +117,8 @@ def route_rows(plan: Plan, timetable: Timetable) -> Iterator[dict[str, Any]]:
                 step += 1
                 if stop.from_site < 0:
                     continue
-                line, along = streets.way(int(node[stop.from_site]), int(node[stop.site]))
+                ends = int(node[stop.from_site]), int(node[stop.site])
+                line, along = streets.way(*ends, within_m=stop.way_m + 1.0)
                 if line is None:
                     continue
                 yield {

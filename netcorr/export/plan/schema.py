@@ -119,6 +119,7 @@ VISITS = ResultLayer(
         Column("night", "integer", "Night"),
         Column("action", "text", "What is done", ("place", "stays", "pick up")),
         Column("order", "integer", "Number within the setup; empty where a logger stays"),
+        Column("place_order", "integer", "The same where a logger is placed: the number on the sheet"),
         Column("logger", "text", "Logger"),
         Column("fitting", "text", "Fitting"),
         Column("kind", "text", "valve, hydrant, meter or other"),

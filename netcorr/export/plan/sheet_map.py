@@ -141,7 +141,7 @@ def _ways(plan: Plan, stops: Iterable[Stop], streets: Streets) -> Iterator[Any]:
     node = plan.problem.sites.node
     placed = [stop for stop in stops if stop.action == "place"]
     for before, stop in pairwise(placed):
-        line, _ = streets.way(int(node[before.site]), int(node[stop.site]))
+        line, _ = streets.way(int(node[before.site]), int(node[stop.site]), within_m=stop.way_m + 1.0)
         if line is not None:
             yield line
 

@@ -44,8 +44,7 @@ _SITES = LayerStyle(
 )
 _DEAD_ENDS = LayerStyle(
     DEAD_ENDS,
-    (Rule("Dead end: listen to it on its own", Stroke(PATH, 2.0)),),
-    label_colour=INK,
+    (Rule("Dead end: listen to it on its own", Stroke("#8a5a9e", 1.6)),),
     tip=("advice",),
 )
 
@@ -76,7 +75,7 @@ _VISITS = LayerStyle(
             (Condition("action", "=", "place"),),
         ),
     ),
-    label="order",
+    label="place_order",
     label_colour=SENSOR,
     tip=("setup", "action", "logger", "fitting", "at", "address"),
 )

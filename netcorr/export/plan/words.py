@@ -160,14 +160,14 @@ def _mains(plan: Plan, units: UnitSystem) -> Iterator[str]:
         length_m = plan.length_m(state == word)
         if length_m > 0:
             share = f"{100 * length_m / total:4.0f} %" if word != "outside" else "      "
-            yield f"  {extent(length_m, units):>8} {share}  {_STATE_WORDS[word]}"
+            yield f"  {extent(length_m, units):>9} {share}  {_STATE_WORDS[word]}"
 
 
 def _materials(plan: Plan, units: UnitSystem) -> Iterator[str]:
     for name, part in plan_dict(plan)["by_material"].items():
         share = 100 * part["covered_m"] / max(part["mains_m"], 1e-9)
         of = f"{extent(part['covered_m'], units)} of {extent(part['mains_m'], units)}"
-        yield f"  {of:<20} {share:3.0f} %  {material_text(None if name == 'unknown' else name)}"
+        yield f"  {of:<22} {share:3.0f} %  {material_text(None if name == 'unknown' else name)}"
     assumed_m = plan_dict(plan)["assumed_m"]
     if assumed_m:
         said = assumed_text(assumed_m, "planned_mains", units)
