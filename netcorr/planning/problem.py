@@ -62,12 +62,12 @@ class Ragged:
             raise IndexError(k)
         return self.values[self.start[k] : self.start[k + 1]]
 
-    @property
+    @cached_property
     def counts(self) -> Ints:
         """Length of each list."""
         return np.diff(self.start)
 
-    @property
+    @cached_property
     def group(self) -> Ints:
         """Which list each of `values` belongs to."""
         return np.repeat(np.arange(len(self)), self.counts)

@@ -66,9 +66,10 @@ class SetupSearch:
         self._entry_target = targets.pairs.group[usable]
         self._a, self._b = targets.site_a[usable], targets.site_b[usable]
         n, count = len(problem.sites), len(targets)
-        self._of_target = Ragged.grouped(self._entry_target, values=np.arange(len(self._a)), count=count)
+        every = np.arange(len(self._a))
+        self._of_target: list[Ints] = _lists(self._entry_target, every, count)
         both = np.concatenate([self._a, self._b])
-        self._of_site = Ragged.grouped(both, values=np.tile(np.arange(len(self._a)), 2), count=n)
+        self._of_site: list[Ints] = _lists(both, np.tile(every, 2), n)
         self._loggers, self._rng = loggers, np.random.default_rng(seed)
         self._sizes = (n, count)
         self._place(setups)
@@ -247,3 +248,9 @@ class SetupSearch:
         entries = self._of_site[site]
         row: NDArray[np.bool_] = self._member[k]
         return self._entry_target[entries[row[self._a[entries]] & row[self._b[entries]]]]
+
+
+def _lists(group: Ints, values: Ints, count: int) -> list[Ints]:
+    """Values by group, as arrays that are at hand at once."""
+    lists = Ragged.grouped(group, values=values, count=count)
+    return [lists[k] for k in range(count)]

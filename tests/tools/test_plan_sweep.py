@@ -41,7 +41,9 @@ def place_on(network: PipeNetwork, line: shapely.LineString) -> Place:
 
 def test_filled_in_tables_are_what_locate_takes(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     table_file = tmp_path / "night.csv"
-    options = ("-n", "4", "--deployments", str(table_file), "--kinds", "valve")
+    (tmp_path / "two.txt").write_text("H030\nH031\n", encoding="utf-8")  # a branch of one iron main
+    two = ("-n", "2", "--fixed-in", str(tmp_path / "two.txt"))
+    options = (*two, "--deployments", str(table_file))
     assert main(words(tmp_path, *options, "--json")) == 0
     record = json.loads(capsys.readouterr().out)
     table = pd.read_csv(table_file, dtype=str, keep_default_na=False)
