@@ -106,7 +106,21 @@ LEARNED_SPEEDS = ResultLayer(
     ),
 )
 
-ACCURACY_LAYERS = (VERIFIED_FINDS, ACCURACY_GROUPS, RELIABILITY, LEARNED_SPEEDS)
+AREA_WIDENING = ResultLayer(
+    "area_widening",
+    None,
+    "Widening of areas",
+    "Times the stated deviation that holds so many leaks: from 9 finds on for 90 %, from 19 on for 95 %.",
+    (
+        Column("pipes", "text", "metal, plastic or other"),
+        Column("level", "real", "Share of leaks that is to be held, 0 to 1"),
+        Column("multiplier", "real", "Standard deviations on either side that hold it (split-conformal)"),
+        Column("factor", "real", "The same against what is stated: 1 where the stated deviation is right"),
+        Column("finds", "integer", "Finds that it rests on"),
+    ),
+)
+
+ACCURACY_LAYERS = (VERIFIED_FINDS, ACCURACY_GROUPS, RELIABILITY, LEARNED_SPEEDS, AREA_WIDENING)
 
 
 def write_accuracy(
@@ -148,6 +162,7 @@ def accuracy_tables(accuracy: Accuracy, lesson: SpeedLesson, *, crs: pyproj.CRS)
         (ACCURACY_GROUPS, _group_rows(accuracy)),
         (RELIABILITY, _band_rows(accuracy)),
         (LEARNED_SPEEDS, _speed_rows(lesson)),
+        (AREA_WIDENING, _widening_rows(accuracy)),
     )
     return {layer.name: layer.table(of_layer, crs) for layer, of_layer in rows}
 
@@ -198,6 +213,11 @@ def _speed_rows(lesson: SpeedLesson) -> Iterator[Row]:
             "last_year": last,
             "learned": one.is_learned,
         }
+
+
+def _widening_rows(accuracy: Accuracy) -> Iterator[Row]:
+    for one in accuracy.widenings:
+        yield {**vars(one), "pipes": one.group, "finds": one.count}
 
 
 def _columns(name: str, interval: Interval, *, unit: str = "") -> Row:

@@ -59,6 +59,11 @@ class TestLayers:
         speeds = pyogrio.read_dataframe(tmp_path / "a.gpkg", layer="learned_speeds")
         assert speeds.learned.tolist() == [True, False]
         assert pd.isna(speeds.first_year[0])
+        widening = pyogrio.read_dataframe(tmp_path / "a.gpkg", layer="area_widening")
+        assert widening[["pipes", "level", "finds"]].to_numpy().tolist() == [["metal", 0.9, 12]]
+        # 12 finds, each 0.1 m farther off, with a stated 0.5 m: the 12th of 12 is the ceil(13 * 0.9)-th
+        assert widening.multiplier[0] == pytest.approx(1.1 / 0.5)
+        assert widening.factor[0] == pytest.approx(2.2 / 1.6449)
         write_accuracy(many(), LESSON, tmp_path / "a.gpkg", crs=CRS)  # its own is replaced
 
     def test_what_is_not_known_is_empty(self) -> None:
