@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pyogrio
+import pyproj
+from shapely import Point
 
 from netcorr.export.field_file import FieldFile, Predicted, read_field
-from netcorr.export.field_text import pair_of
+from netcorr.export.field_text import coordinates_text, pair_of
 from netcorr.export.history_layer import history_table, now, read_history
 from netcorr.export.in_use import check_not_in_use
 from netcorr.export.read_result import StoredResult, read_result
@@ -24,9 +27,6 @@ from netcorr.verification.history import by_candidate, latest_place
 from netcorr.verification.visit import SAME_PLACE_M
 
 if TYPE_CHECKING:
-    import pyproj
-    from shapely import Point
-
     from netcorr.path.correlation_path import CorrelationPath
     from netcorr.position.fix import Candidate
     from netcorr.units import UnitSystem
@@ -166,15 +166,38 @@ def _predicted(stored: StoredResult, known: Known) -> Predicted:
     table = pyogrio.read_dataframe(stored.path, layer=LEAK_CANDIDATES.name)
     plain = table.drop(columns="geometry").astype(object)
     rows = plain.where(plain.notna(), None).to_dict("records")
+    by_id = {str(row["candidate_id"]): {str(k): v for k, v in row.items()} for row in rows}
+    crs = stored.fix.network.crs
     return Predicted(
-        rows={str(row["candidate_id"]): {str(k): v for k, v in row.items()} for row in rows},
-        # the path knows where a point was predicted, also when it was moved in the result itself
+        rows=by_id,
         points={
-            name: point_at(path, min(max(one.from_a_m, 0.0), path.length_m)) if one.in_bracket else one.point
+            name: _predicted_point(one, path, str(by_id[name]["coordinates"]), crs)
             for name, (one, path) in known.items()
         },
-        crs=stored.fix.network.crs,
+        crs=crs,
     )
+
+
+def _predicted_point(one: Candidate, path: CorrelationPath, written: str, crs: pyproj.CRS) -> Point:
+    """Where a candidate was predicted, also when its point was moved in the result itself.
+
+    Its coordinates are written beside it, in a column that nobody edits; several loggers together may place
+    it off the path of the pair that tells most of it.
+    """
+    if coordinates_text(one.point, crs) == written or not one.in_bracket:
+        return one.point
+    on_path = point_at(path, min(max(one.from_a_m, 0.0), path.length_m))
+    return on_path if coordinates_text(on_path, crs) == written else _written_point(written, crs) or one.point
+
+
+def _written_point(written: str, crs: pyproj.CRS) -> Point | None:
+    """Point of a text of `coordinates_text`, to 0.1 m."""
+    found = re.match(r"([\d.]+) ([NS]), ([\d.]+) ([EW]) ", written)
+    if found is None:
+        return None
+    lat = float(found[1]) * (1 if found[2] == "N" else -1)
+    lon = float(found[3]) * (1 if found[4] == "E" else -1)
+    return Point(pyproj.Transformer.from_crs(4326, crs, always_xy=True).transform(lon, lat))
 
 
 def _found(visit: Visit, known: Known, stored: StoredResult) -> FoundPlace:

@@ -279,6 +279,26 @@ class TestMovedPoints:
         assert candidates_of(result).geometry[FIRST].equals_exact(table.geometry[0], 1e-6)
         assert take_in(result, result).added == ()
 
+    def test_a_candidate_off_the_path_of_its_pair_is_left_where_it_is(
+        self, fix: SurveyFix, tmp_path: Path
+    ) -> None:
+        """Several loggers together may place a leak on a pipe beside the path that tells most of it."""
+        first = fix.candidates[0]
+        beside = replace(first, point=Point(first.point.x, first.point.y - 12))
+        candidates = (beside, *fix.candidates[1:])
+        target = tmp_path / "r.gpkg"
+        write_result(
+            replace(fix, candidates=candidates, pairs=(replace(fix.pairs[0], candidates=candidates),)), target
+        )
+        field = edited(target, tmp_path / "f.gpkg", {SECOND: {"verification": "dug and dry"}})
+        taken = take_in(target, field)
+        assert (len(taken.added), taken.conflicts) == (1, ())
+        assert candidates_of(target).geometry[FIRST].equals(beside.point)
+        with closing(verified_result._with_functions(target)) as connection:  # then it is moved in the result
+            verified_result._put_back(connection, FIRST, first.point)
+        take_in(target, target)
+        assert candidates_of(target).geometry[FIRST].distance(beside.point) < 0.15
+
     def test_a_point_on_another_pipe_is_doubted(self, result: Path, tmp_path: Path, fix: SurveyFix) -> None:
         place = fix.candidates[0].point
         away = {"verification": "dug and found", "geometry": Point(place.x, place.y - 15)}
