@@ -12,7 +12,7 @@ from importlib.metadata import PackageNotFoundError, requires, version
 from pathlib import Path
 from typing import Any
 
-from netcorr.tools.finding import Finding
+from netcorr.tools.finding import Finding, State
 
 #: Variables by which other products point libraries at their own files, and what each is.
 SETTINGS = {
@@ -43,10 +43,13 @@ _WHAT = {
     "soundfile": "recordings",
     "sqlite": "index of a GeoPackage",
 }
+_ANEW = "install netcorr anew in a fresh environment: python -m venv fresh, then pip install in it"
 #: Libraries inside of libraries.
 _INNER = {"proj": "PROJ", "gdal": "GDAL", "sndfile": "libsndfile"}
-#: The probe takes a second or two; a library that hangs is at fault.
-_PATIENCE_S = 60.0
+#: What failed when there is no answer at all.
+_PROCESS = "the process"
+#: The probe takes a second or two, on a busy machine much longer; a library that hangs is at fault.
+_PATIENCE_S = 180.0
 
 
 @dataclass(frozen=True)
@@ -87,11 +90,12 @@ def examine_libraries(environment: Mapping[str, str] | None = None) -> LibraryRe
     given = dict(os.environ if environment is None else environment)
     settings = {name: given[name] for name in SETTINGS if given.get(name)}
     parts = run_probe(given)
-    failing = {name for name, part in parts.items() if "error" in part and not part["missing"]}
+    failing = {name for name in _failing(parts) if not parts[name].get("missing")}
     guilty = _guilty(given, settings, failing) if failing and settings else {}
+    broken = {name for name, part in parts.items() if "error" in part}
     drivers = parts.get("pyogrio", {}).get("drivers", {})
     findings = [
-        *_setting_findings(settings, guilty),
+        *_setting_findings(settings, guilty, broken),
         *(_part_finding(name, part, guilty) for name, part in parts.items()),
         *_driver_findings(drivers),
         *_version_findings(),
@@ -110,7 +114,7 @@ def run_probe(environment: Mapping[str, str]) -> dict[str, dict[str, Any]]:
     Returns
     -------
     dict
-        By part; one part 'the process' with an error when there is no answer at all.
+        By part; one part `_PROCESS` with an error when there is no answer at all.
     """
     package = str(Path(__file__).resolve().parent.parent.parent)
     path = os.pathsep.join(part for part in (package, environment.get("PYTHONPATH", "")) if part)
@@ -125,12 +129,12 @@ def run_probe(environment: Mapping[str, str]) -> dict[str, dict[str, Any]]:
             check=False,
         )
     except subprocess.TimeoutExpired:
-        return {"the process": {"error": f"no answer within {_PATIENCE_S:g} s", "missing": False}}
+        return {_PROCESS: {"error": f"no answer within {_PATIENCE_S:g} s", "missing": False}}
     try:
         answer: dict[str, dict[str, Any]] = json.loads(done.stdout.strip().splitlines()[-1])
     except (ValueError, IndexError):
         last = (done.stderr.strip().splitlines() or ["without a word"])[-1]
-        return {"the process": {"error": f"ended with code {done.returncode}: {last}", "missing": False}}
+        return {_PROCESS: {"error": f"ended with code {done.returncode}: {last}", "missing": False}}
     return answer
 
 
@@ -154,11 +158,12 @@ def _guilty(
 
 
 def _failing(parts: Mapping[str, Mapping[str, Any]]) -> set[str]:
-    return {name for name, part in parts.items() if "error" in part}
+    """Parts that do not work, or not as they should."""
+    return {name for name, part in parts.items() if "error" in part or "doubt" in part}
 
 
 def _setting_findings(
-    settings: Mapping[str, str], guilty: Mapping[str, tuple[str, ...]]
+    settings: Mapping[str, str], guilty: Mapping[str, tuple[str, ...]], broken: set[str]
 ) -> Iterator[Finding]:
     if not settings:
         yield Finding("settings", "good", "no variable points PROJ or GDAL at files of another product")
@@ -166,8 +171,8 @@ def _setting_findings(
         remedy = f"take it away where netcorr is started: unset {name}, on Windows set {name}="
         said = f"{name} ({SETTINGS[name]}) = {value}"
         if name in guilty:
-            broken = " and ".join(guilty[name])
-            yield Finding("settings", "fault", f"{said}: it makes {broken} fail", remedy)
+            state: State = "fault" if broken & set(guilty[name]) else "caution"
+            yield Finding("settings", state, f"{said}: it misleads {' and '.join(guilty[name])}", remedy)
         elif fault := _folder_fault(name, value):
             yield Finding("settings", "caution", f"{said}: {fault}", remedy)
         elif Path(value.split(os.pathsep)[0]).is_relative_to(sys.prefix):
@@ -193,20 +198,17 @@ def _folder_fault(name: str, value: str) -> str:
 
 def _part_finding(name: str, part: Mapping[str, Any], guilty: Mapping[str, tuple[str, ...]]) -> Finding:
     what = f"{_WHAT[name]}: " if name in _WHAT else ""
+    variables = [variable for variable, misled in guilty.items() if name in misled]
+    away = f"take {' and '.join(variables)} away, see above" if variables else ""
     if "error" not in part:
-        inner = [f"{title} {part[key]}" for key, title in _INNER.items() if part.get(key)]
-        return Finding(
-            name, "good", f"{what}{part['version']}{''.join(f' with {one}' for one in inner)} works"
-        )
+        inner = "".join(f" with {title} {part[key]}" for key, title in _INNER.items() if part.get(key))
+        if "doubt" in part:
+            told = f"{what}{part['version']}{inner} reads, but {part['doubt']}"
+            return Finding(name, "caution", f"{told}; netcorr finds it by other means", away or _ANEW)
+        return Finding(name, "good", f"{what}{part['version']}{inner} works")
     if part["missing"] and name in _SPARE:
         return Finding(name, "caution", f"{what}not installed", f"nothing need be done: {_SPARE[name]}")
-    variables = [variable for variable, broken in guilty.items() if name in broken]
-    remedy = (
-        f"take {' and '.join(variables)} away, see above"
-        if variables
-        else "install netcorr anew in a fresh environment: python -m venv fresh, then pip install in it"
-    )
-    return Finding(name, "fault", f"{what}{str(part['error'])[:300]}", remedy)
+    return Finding(name, "fault", f"{what}{str(part['error'])[:300]}", away or _ANEW)
 
 
 def _driver_findings(drivers: Mapping[str, str]) -> Iterator[Finding]:

@@ -67,9 +67,10 @@ def _stream(folder: Path) -> dict[str, Any]:
 
     with fiona.open(folder / "probe.gpkg") as source:
         found = source.crs.to_authority() if source.crs else None
+    said = {"version": fiona.__version__, "gdal": fiona.__gdal_version__}
     if found != ("EPSG", "25832"):
-        raise RuntimeError(f"a layer in {CODE} is read with the CRS {found or 'unnamed'}")
-    return {"version": fiona.__version__, "gdal": fiona.__gdal_version__}
+        said["doubt"] = f"the CRS of a layer in {CODE} comes without its name"
+    return said
 
 
 def _sound(folder: Path) -> dict[str, Any]:
@@ -128,8 +129,8 @@ def probe(parts: dict[str, Callable[[Path], dict[str, Any]]] | None = None) -> d
     Returns
     -------
     dict
-        By part: what it said of itself, or ``error`` and ``missing`` (whether the library is not there at
-        all).
+        By part: what it said of itself, with ``doubt`` where something is not as it should be but netcorr
+        can do without it; or ``error`` and ``missing`` (whether the library is not there at all).
     """
     found: dict[str, dict[str, Any]] = {}
     with tempfile.TemporaryDirectory(prefix="netcorr-", ignore_cleanup_errors=True) as folder:
