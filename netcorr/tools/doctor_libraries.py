@@ -178,9 +178,8 @@ def _setting_findings(
         elif Path(value.split(os.pathsep)[0]).is_relative_to(sys.prefix):
             yield Finding("settings", "good", f"{said}, of this Python's own environment")
         else:
-            yield Finding(
-                "settings", "caution", f"{said} was set by another product; no harm was seen", remedy
-            )
+            harm = "" if _PROCESS in broken else "; no harm was seen"
+            yield Finding("settings", "caution", f"{said} was set by another product{harm}", remedy)
 
 
 def _folder_fault(name: str, value: str) -> str:
