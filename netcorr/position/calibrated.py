@@ -44,10 +44,9 @@ def calibration_notes(
             if scale is None:
                 tables[str(segment.material)] = None
                 continue
-            count = "1 confirmed survey" if scale.surveys == 1 else f"{scale.surveys} confirmed surveys"
             used[
                 f"wave speed in {scale.label}: {scale.scale:.3f} times that of the tables, known to "
-                f"{100 * scale.scale_sd / scale.scale:.1f} %, from {count} ({calibration.source})"
+                f"{100 * scale.scale_sd / scale.scale:.1f} %, from {scale.rests_on} ({calibration.source})"
             ] = None
     missing = ", ".join(sorted(tables))
     left = (

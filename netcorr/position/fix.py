@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from netcorr.network.pipe_network import PipeNetwork
     from netcorr.path.correlation_path import CorrelationPath
     from netcorr.recordings.recording import Rejected, Round
+    from netcorr.speed.calibration import SpeedScale
     from netcorr.speed.wave_speed import WaveSpeed
 
 #: Note of a second leak between the same sensors.
@@ -292,6 +293,8 @@ class SurveyFix:
         Pairs within reach that were not compared.
     likelihood : tuple of LikelyStretch
         How probable a leak is along the mains, where several loggers were weighed together; empty otherwise.
+    speeds : tuple of SpeedScale
+        Wave speeds that the survey itself knows better than the tables, for the next survey to start from.
     """
 
     network: PipeNetwork
@@ -303,3 +306,4 @@ class SurveyFix:
     notes: tuple[str, ...] = ()
     left_out: tuple[LeftOut, ...] = ()
     likelihood: tuple[LikelyStretch, ...] = ()
+    speeds: tuple[SpeedScale, ...] = ()

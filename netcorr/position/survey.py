@@ -15,6 +15,7 @@ from netcorr.position.candidates import ranked
 from netcorr.position.compare import compare
 from netcorr.position.first_look import PreparedRounds, clock_drifts, worth_comparing
 from netcorr.position.fix import PairFix, SurveyFix
+from netcorr.position.network.learned import learned_scales
 from netcorr.position.network.locate import locate_on_network
 from netcorr.position.pair import locate_pair, path_speeds
 from netcorr.position.settings import LocateSettings
@@ -139,6 +140,7 @@ def _weighed_together(
         pairs=pairs,
         candidates=together.candidates,
         likelihood=together.likelihood,
+        speeds=learned_scales(together.speeds, settings.calibration),
         notes=fix.notes + together.notes,
     )
 

@@ -22,6 +22,9 @@ SCALE_RANGE = (0.5, 2.0)
 #: degrees, and a crew knows the temperature to about 3).
 _ANOTHER_DAY_SHARE = 0.005
 
+#: Source of a scale that no leak was dug up for: several loggers of one survey agree on it.
+BY_SURVEY = "several loggers of one survey"
+
 _KEYS = ("material", "diameter_mm", "years", "scale", "scale_sd", "surveys", "source")
 
 
@@ -83,6 +86,13 @@ class SpeedScale:
         return (
             material == self.material and _within(diameter_mm, self.diameter_mm) and _within(year, self.years)
         )
+
+    @property
+    def rests_on(self) -> str:
+        """What it was learned from, in words."""
+        if self.source == BY_SURVEY:
+            return self.source
+        return "1 confirmed survey" if self.surveys == 1 else f"{self.surveys} confirmed surveys"
 
     @property
     def label(self) -> str:
@@ -179,14 +189,13 @@ class Calibration:
         share = math.hypot(scale.scale_sd / scale.scale, _ANOTHER_DAY_SHARE)
         # what was learned about the material never makes it less certain than the tables are
         common = min(corrected * share, speed.common_sd_m_s * scale.scale)
-        count = "1 confirmed survey" if scale.surveys == 1 else f"{scale.surveys} confirmed surveys"
         return replace(
             speed,
             speed_m_s=corrected,
             common_sd_m_s=common,
             pipe_sd_m_s=speed.pipe_sd_m_s * scale.scale,
             group=scale.label,
-            source=f"{speed.source}, times {scale.scale:.3f} from {count}",
+            source=f"{speed.source}, times {scale.scale:.3f} from {scale.rests_on}",
         )
 
 

@@ -16,6 +16,7 @@ from netcorr.units import UnitSystem
 if TYPE_CHECKING:
     from netcorr.export import Inputs
     from netcorr.position import SurveyFix
+    from netcorr.speed import Calibration
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,6 +83,7 @@ def locate(
     mapping: Path | None = None,
     crs: str | None = None,
     calibration: Path | None = None,
+    keep_speeds: Path | None = None,
     temperature_c: float = 10.0,
     temperature_sd_c: float = 3.0,
     band_hz: tuple[float, float] | None = None,
@@ -115,6 +117,8 @@ def locate(
         CRS of a source that does not state one.
     calibration : pathlib.Path, optional
         Speeds learned from confirmed finds, as `accuracy` writes them.
+    keep_speeds : pathlib.Path, optional
+        Calibration to write: `calibration` with the speeds that several loggers of this survey agree on.
     temperature_c, temperature_sd_c : float
         Water temperature and its standard deviation. [degree C]
     band_hz : (float, float), optional
@@ -214,6 +218,8 @@ def locate(
         units=units,
         feedback=PartOf(feedback, start=0.9, stop=1.0),
     )
+    if keep_speeds:
+        files += (_keep_speeds(fix, known, keep_speeds),)
     feedback.progress(1.0, "done")
     return LocateResult(fix, files=files, units=units, minimum_probability=minimum_probability)
 
@@ -241,6 +247,17 @@ def _write(
 
         draw_map(fix, map_picture, units=units)
     return tuple(path for path in (output, wgs84, points, map_picture) if path)
+
+
+def _keep_speeds(fix: SurveyFix, known: Calibration | None, target: Path) -> Path:
+    """Write what is known of the speeds after this survey, that of whole materials in place of what was."""
+    from netcorr.export.calibration_file import write_calibration
+    from netcorr.speed import Calibration
+
+    labels = {scale.label for scale in fix.speeds}
+    before = [scale for scale in (known.scales if known else ()) if scale.label not in labels]
+    write_calibration(Calibration((*before, *fix.speeds), source=target.name), target)
+    return target
 
 
 def _outputs() -> tuple[OutputLayer, ...]:
@@ -324,6 +341,15 @@ TOOL = Tool(
             "Wave speeds learned from leaks that were found, as netcorr accuracy writes them, in place of "
             "the tables for the pipes that it holds.",
             ("--calibration",),
+            suffixes=(".toml",),
+        ),
+        Parameter(
+            "keep_speeds",
+            "file_out",
+            "Speeds to keep",
+            "Also write a calibration for the next survey: the one given, with the wave speeds that several "
+            "loggers of this survey agree on.",
+            ("--keep-speeds",),
             suffixes=(".toml",),
         ),
         Parameter(

@@ -28,11 +28,13 @@ FITS_SD = 3.0
 FITS_S = 0.002
 #: Nothing is tried when so many of the loud pairs fit, or there are fewer of them than this.
 ENOUGH_FIT = 0.7
+#: Both loggers of an exchange have two loud pairs or more, and of those of one no more than this share fit.
+FIT_OF_LOGGER = 0.5
 FEWEST_LOUD = 3
 #: An exchange must make the evidence more likely by this much, and more loud pairs fit. [nats]
 LEAST_GAIN = 8.0
 #: More exchanges than this are not tried: those of loggers with the fewest pairs that fit come first.
-MOST_TRIED = 40
+MOST_TRIED = 15
 
 
 @dataclass(frozen=True)
@@ -127,13 +129,17 @@ def _worth_trying(
     evidence: NetworkEvidence, loud: Sequence[int], fitting: Sequence[int]
 ) -> list[tuple[int, int]]:
     """Exchanges in the order in which they may explain what does not fit."""
-    misfits = np.zeros(len(evidence.sensors))
+    count, fits = np.zeros((2, len(evidence.sensors)))
     for number in loud:
-        if number not in fitting:
-            misfits[evidence.hearings[number].a] += 1
-            misfits[evidence.hearings[number].b] += 1
-    every = list(combinations(range(len(evidence.sensors)), 2))
-    return sorted(every, key=lambda pair: -(misfits[pair[0]] + misfits[pair[1]]))[:MOST_TRIED]
+        for sensor in (evidence.hearings[number].a, evidence.hearings[number].b):
+            count[sensor] += 1
+            fits[sensor] += number in fitting
+    heard = np.flatnonzero(count >= 2).tolist()
+    doubtful = {k for k in heard if fits[k] <= FIT_OF_LOGGER * count[k]}
+    every = [pair for pair in combinations(heard, 2) if doubtful & set(pair)]
+    return sorted(every, key=lambda pair: float(fits[list(pair)].sum() / count[list(pair)].sum()))[
+        :MOST_TRIED
+    ]
 
 
 def believed_less(evidence: NetworkEvidence, doubt: Doubt, *, share: float = 0.2) -> NetworkEvidence:

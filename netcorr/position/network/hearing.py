@@ -51,6 +51,10 @@ EVEN_ODDS_AT = 100.0
 ODDS_POWER = 0.8
 ODDS_WITHOUT_OTHERS = 3.0
 OTHERS = 0.4
+#: Each pair counts this over the number of sensors that hear it. With 2 (independent delays alone) areas
+#: made for 80 and 95 % held the leak more often than that on simulated districts, with 3 in 78 and 94 % of 18
+#: surveys (8 sensors, iron, one round of 10 s at +6 dB, leaks between sensors).
+REPETITION = 3.0
 #: A source that lasts shows in any part of the recordings at least this share of the evidence that it has,
 #: for its time, in the part where it is clearest (as in `netcorr.position.passing`);
 EVIDENCE_KEPT = 0.1
@@ -269,8 +273,9 @@ def wrong_share(hearing: PairHearing) -> float:
 def weight_of_pairs(hearings: Sequence[PairHearing]) -> float:
     """How much each pair counts, since pairs that hear the same source say the same thing again.
 
-    Of n sensors that hear one source, n (n - 1) / 2 pairs have only n - 1 delays between them: each counts
-    2 / n.
+    Of n sensors that hear one source, n (n - 1) / 2 pairs have only n - 1 delays between them: each would
+    count 2 / n were all of them right. Echoes differ from pair to pair, and what is common to all is less:
+    see `REPETITION`.
 
     Parameters
     ----------
@@ -284,7 +289,7 @@ def weight_of_pairs(hearings: Sequence[PairHearing]) -> float:
     """
     pairs = sum(1 - wrong_share(one) for one in hearings)
     sensors = (1 + np.sqrt(1 + 8 * pairs)) / 2
-    return float(2 / max(sensors, 2.0))
+    return float(min(REPETITION / max(sensors, 2.0), 1.0))
 
 
 class BlurredRatio:

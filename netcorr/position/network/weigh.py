@@ -32,11 +32,13 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Flags = NDArray[np.bool_]
 
-#: Spacing of the first look, and of the second where it matters. [m]
-COARSE_M = 2.0
+#: Spacing of the first look, wider on long networks so that there are not many more places than this, and of
+#: the second look where it matters. [m]
+COARSE_M, COARSEST_M = 2.0, 8.0
+MANY_PLACES = 12_000
 FINE_M = 0.25
 #: The second look goes where the first leaves more than this share of the probability of the best place.
-LEAST_SHARE = 1e-4
+LEAST_SHARE = 2e-3
 #: Places on either side of these are looked at again as well.
 BESIDE = 2
 
@@ -125,7 +127,7 @@ def weigh(evidence: NetworkEvidence, *, fine_m: float = FINE_M) -> Weighed:
     """
     weight = weight_of_pairs(evidence.hearings)
     grid = prior_grid(evidence.pipes)
-    coarse = even_places(evidence.pipes, spacing_m=COARSE_M)
+    coarse = even_places(evidence.pipes, spacing_m=_coarse_m(evidence))
     first = _look(evidence, coarse, grid, weight=weight)
     log_prior = _log_prior(first, evidence.settings)
     by_place = logsumexp(first.log_ratio, axis=0) + log_prior
@@ -159,10 +161,16 @@ def weigh(evidence: NetworkEvidence, *, fine_m: float = FINE_M) -> Weighed:
     )
 
 
+def _coarse_m(evidence: NetworkEvidence) -> float:
+    """Spacing of the first look. [m]"""
+    total_m = float(evidence.pipes.length_m.sum())
+    return float(np.clip(total_m / MANY_PLACES, COARSE_M, COARSEST_M))
+
+
 def first_look_evidence(evidence: NetworkEvidence) -> float:
     """Log of how much more likely the recordings are with a leak somewhere, by a coarse look."""
     grid = prior_grid(evidence.pipes)
-    coarse = even_places(evidence.pipes, spacing_m=2 * COARSE_M)
+    coarse = even_places(evidence.pipes, spacing_m=2 * _coarse_m(evidence))
     look = _look(evidence, coarse, grid, weight=weight_of_pairs(evidence.hearings))
     log_density = logsumexp(look.log_ratio, axis=0) + _log_prior(look, evidence.settings)
     return float(logsumexp(log_density + np.log(coarse.width_m)))
