@@ -42,6 +42,8 @@ NOTHING_LEARNT = (
     "those assumed before; record longer, at a quieter hour, or nearer"
 )
 
+#: Noise in a narrower band leaves in doubt which cycle is meant, more than probabilities say. [Hz]
+NARROW_HZ = 40.0
 #: Twice the clocks' standard deviation, brought to the path, is said from this share of its length on,
 CLOCK_SHARE = 0.25
 #: or where it is the largest part of what is uncertain and more than a crew would dig anyway. [m]
@@ -151,6 +153,7 @@ def locate_pair(
         candidates, notes = (), (NOTHING_LEARNT, *notes)
     if posterior.between > 0.5 and not any(candidate.in_bracket for candidate in candidates):
         notes += (NO_PLACE,)
+    notes += _narrow_notes(posterior, times, evidence)
     budget = error_budget(posterior, times, evidence=evidence)
     if posterior.none < 0.5:
         notes += _clock_notes(budget, length_m=path.length_m)
@@ -224,6 +227,21 @@ def _notes(
         peaks = ", ".join(f"{one.peak_delay_s * 1000:+.2f} ms" for one in evidence)
         notes[f"the rounds disagree: their strongest delays are {peaks}"] = None
     return tuple(notes)
+
+
+def _narrow_notes(
+    posterior: PairPosterior, times: PathTimes, evidence: Sequence[DelayEvidence]
+) -> tuple[str, ...]:
+    """That a place a cycle off may be meant, where every round that heard something is narrow in band."""
+    heard = [one.band_hz for one in evidence if one.significance < 0.01]
+    if posterior.between < 0.5 or not heard or any(high - low >= NARROW_HZ for low, high in heard):
+        return ()
+    low_hz, high_hz = np.median(heard, axis=0)
+    speed_m_s = float(times.speed_m_s[int(np.argmax(posterior.density_per_m))])
+    return (
+        f"the noise fills {low_hz:.0f} to {high_hz:.0f} Hz only: a place a cycle off, "
+        f"{speed_m_s / (low_hz + high_hz):.1f} m to either side, may be meant however sure this one is",
+    )
 
 
 def _clock_notes(budget: ErrorBudget, *, length_m: float) -> tuple[str, ...]:

@@ -83,7 +83,17 @@ def test_a_clear_narrow_band_is_not_two_leaks(network: PipeNetwork, seed: int) -
     assert sum(one.in_bracket and one.probability > 0.5 for one in fix.candidates) <= 1
 
 
+def test_a_narrow_band_is_said_with_the_length_of_a_cycle(network: PipeNetwork) -> None:
+    fix = located(network, 0, band_hz=(42.0, 58.0), snr=0.7)
+    assert fix.outcome == "between"
+    (said,) = [note for note in fix.notes if "a cycle off" in note]
+    # c / 2 f at 50 Hz
+    assert said.startswith("the noise fills 42 to 58 Hz only: a place a cycle off, 4.0 m to either side")
+
+
 def test_a_wide_band_gives_one_candidate(network: PipeNetwork) -> None:
-    (one,) = located(network, 1, band_hz=(30.0, 130.0), snr=0.7).candidates
+    wide = located(network, 1, band_hz=(30.0, 130.0), snr=0.7)
+    assert not any("a cycle off" in note for note in wide.notes)
+    (one,) = wide.candidates
     assert one.from_a_m == pytest.approx(LEAK_M, abs=0.5)
     assert one.probability > 0.9
