@@ -103,6 +103,7 @@ def _single_pairs(fix: SurveyFix, units: UnitSystem) -> Iterator[str]:
             "at or beyond A": f"noise from at or beyond {a} ({percent(pair.probability_beyond_a)})",
             "at or beyond B": f"noise from at or beyond {b} ({percent(pair.probability_beyond_b)})",
             "no leak heard": f"nothing ({percent(pair.probability_none)})",
+            "nothing learnt": "its recordings cannot tell",
         }[pair.outcome]
         yield f"{a} and {b}, {format_length(pair.path.length_m, units)} apart: {said}."
     if len(ordered) > _LISTED:

@@ -14,6 +14,7 @@ from netcorr.path.reference import point_at, segment_ends_m, stretch
 from netcorr.position.candidate_id import candidate_id
 from netcorr.position.candidates import rounds_that_agree
 from netcorr.position.fix import AreaStretch, Branch, Candidate
+from netcorr.position.network.doubts import pairs_that_fit
 from netcorr.position.network.times import Places, times_at
 from netcorr.position.network.weigh import pair_delays
 
@@ -160,7 +161,13 @@ def _between(area: Area, scene: Scene, *, node: int | None) -> Candidate:
         stretches=tuple(stretch(path, low, high_m=high) for low, high in told),
         stretch_m=told,
         branches=branches,
-        note=_note(area, branches, used=used, rounds=len(on.fix.evidence)),
+        note="; ".join(
+            (
+                *_beside_the_path(on, scene, piece=piece, in_set=area.in_set),
+                *_notes(area, branches, used=used, rounds=len(on.fix.evidence)),
+                _agreement(area, scene),
+            )
+        ),
         area=_stretches(area, pipes),
     )
 
@@ -340,7 +347,26 @@ def _sd_m(area: Area, scene: Scene, on: OnPath) -> float:
     return float(np.sqrt(variance + float(places.width_m.max()) ** 2 / 12))
 
 
-def _note(area: Area, branches: Sequence[Branch], *, used: int, rounds: int) -> str:
+def _beside_the_path(on: OnPath, scene: Scene, *, piece: int, in_set: bool) -> tuple[str, ...]:
+    """Warn where the point is on no path: distances along the path do not lead to it."""
+    if in_set or piece in on.start_m:
+        return ()
+    pipe = scene.evidence.pipes.data[piece]["pipe_id"]
+    return (
+        f"the point lies on {pipe}, beside the shortest way between these two sensors (the sound takes "
+        "another way round): go by the point on the map, not by the distances from A and B",
+    )
+
+
+def _agreement(area: Area, scene: Scene) -> str:
+    """How many of the pairs that hear something clearly meet at the place."""
+    loud, fitting = pairs_that_fit(scene.evidence, scene.weighed, place=area.best)
+    return (
+        f"all loggers together: {len(fitting)} of {len(loud)} pairs that hear something clearly hear it there"
+    )
+
+
+def _notes(area: Area, branches: Sequence[Branch], *, used: int, rounds: int) -> list[str]:
     """What a crew should know of a candidate between sensors."""
     notes = []
     if branches:
@@ -353,4 +379,4 @@ def _note(area: Area, branches: Sequence[Branch], *, used: int, rounds: int) -> 
         notes.append("one round only: usage cannot be told from a leak; record again at another time")
     elif used < rounds:
         notes.append(f"heard in {used} of {rounds} rounds")
-    return "; ".join(notes)
+    return notes

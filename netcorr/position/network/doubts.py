@@ -54,8 +54,10 @@ class Doubt:
     gain: float
 
 
-def pairs_that_fit(evidence: NetworkEvidence, weighed: Weighed) -> tuple[list[int], list[int]]:
-    """Loud pairs, and those of them that hear the most probable place.
+def pairs_that_fit(
+    evidence: NetworkEvidence, weighed: Weighed, *, place: int | None = None
+) -> tuple[list[int], list[int]]:
+    """Loud pairs, and those of them that hear a place.
 
     Parameters
     ----------
@@ -63,6 +65,8 @@ def pairs_that_fit(evidence: NetworkEvidence, weighed: Weighed) -> tuple[list[in
         Mains, ways and evidence.
     weighed : Weighed
         Probability along the mains.
+    place : int, optional
+        Row of the place; the most probable one when not given.
 
     Returns
     -------
@@ -70,7 +74,7 @@ def pairs_that_fit(evidence: NetworkEvidence, weighed: Weighed) -> tuple[list[in
         Numbers of pairs.
     """
     best = np.zeros(weighed.probability.size, dtype=bool)
-    best[int(np.argmax(weighed.probability / weighed.places.width_m))] = True
+    best[int(np.argmax(weighed.probability / weighed.places.width_m)) if place is None else place] = True
     one = weighed.places.take(best)
     ways = tuple(times_at(evidence.pipes, sensor, one) for sensor in evidence.sensors)
     loud, fitting = [], []
