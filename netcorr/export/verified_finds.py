@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import geopandas as gpd
+import numpy as np
 import pyogrio
 
 from netcorr.export.field_text import pair_of
@@ -26,10 +27,12 @@ from netcorr.verification.visit import NOT_VISITED
 if TYPE_CHECKING:
     import pyproj
 
-    from netcorr.position.fix import PairFix
+    from netcorr.position.fix import Candidate, PairFix
 
 #: How well a crew measures along the ground to the middle of a leak (judgement). [m]
 TAPE_SD_M = 0.3
+#: A delay this many standard deviations off belongs to something else.
+_NEAR_SDS = 4.0
 #: How well a point is moved to its place on a phone; the map's accuracy comes on top (judgement). [m]
 FINGER_SD_M = 1.0
 
@@ -172,18 +175,43 @@ def _evidence(
 ) -> SpeedEvidence | None:
     """What a find says about speeds; None without the error budget that says how well the rest is known."""
     budget, settings = pair.budget, _settings(stored)
-    if budget is None or one.found_from_a_m is None or not math.isfinite(one.candidate.delay_s):
+    delay_s = one.candidate.delay_s if len(stored.fix.pairs) == 1 else measured_delay_s(one.candidate, pair)
+    if budget is None or one.found_from_a_m is None or delay_s is None or not math.isfinite(delay_s):
         return None
     placing_m = math.hypot(FINGER_SD_M, stored.fix.map_accuracy_m) if by_point else TAPE_SD_M
     return SpeedEvidence(
         survey=name,
         path=pair.path,
         found_from_a_m=one.found_from_a_m,
-        delay_s=one.candidate.delay_s,
+        delay_s=delay_s,
         sd_m=math.hypot(budget.length_m, budget.clock_m, budget.delay_m, budget.model_m, placing_m),
         temperature_c=settings.get("temperature_c", 10.0),
         temperature_sd_c=settings.get("temperature_sd_c", 3.0),
     )
+
+
+def measured_delay_s(candidate: Candidate, pair: PairFix) -> float | None:
+    """Delay that the recordings of one pair speak for, near a candidate that several pairs placed together.
+
+    Parameters
+    ----------
+    candidate : Candidate
+        Its own delay is that of its place, at which the speeds were right already.
+    pair : PairFix
+        The pair, with its evidence.
+
+    Returns
+    -------
+    float or None
+        Of the largest likelihood over all rounds; None where the result keeps no curves of this pair. [s]
+    """
+    curves = [one for one in pair.evidence if one.delay_s.size > 1]
+    if not curves or pair.budget is None:
+        return None
+    reach_s = _NEAR_SDS * 2 * math.hypot(*vars(pair.budget).values()) / candidate.speed_m_s
+    grid_s = candidate.delay_s + np.linspace(-reach_s, reach_s, 1001)
+    total = np.sum([np.interp(grid_s, one.delay_s, one.log_likelihood) for one in curves], axis=0)
+    return float(grid_s[int(np.argmax(total))])
 
 
 def _settings(stored: StoredResult) -> dict[str, float]:

@@ -15,7 +15,7 @@ import pytest
 from netcorr.errors import CancelledError
 from netcorr.export import Inputs, verified_result, write_result
 from netcorr.export.take_in import take_in
-from netcorr.export.verified_finds import FINGER_SD_M, TAPE_SD_M, read_finds
+from netcorr.export.verified_finds import FINGER_SD_M, TAPE_SD_M, measured_delay_s, read_finds
 from netcorr.feedback import NoFeedback
 from netcorr.path.reference import point_at
 from netcorr.position.fix import SurveyFix
@@ -58,6 +58,17 @@ def test_a_find_and_what_it_teaches(make_fix: MakeFix, tmp_path: Path) -> None:
     path = make_fix().pairs[0].path
     assert find.point is not None
     assert find.point.equals_exact(point_at(path, 41.8), 1e-6)
+
+
+def test_the_delay_of_a_place_is_not_taken_for_a_measured_one(make_fix: MakeFix) -> None:
+    fix = make_fix()
+    pair = fix.pairs[0]
+    # the recordings of the fixture speak for 16.3 and 16.4 ms, whatever a place between them would give
+    for delay_s in (0.0150, 0.0163, 0.0175):
+        placed = replace(fix.candidates[0], delay_s=delay_s)
+        assert measured_delay_s(placed, pair) == pytest.approx(0.01635, abs=1.3e-4)  # half a step
+    assert measured_delay_s(fix.candidates[0], replace(pair, evidence=())) is None
+    assert measured_delay_s(fix.candidates[0], replace(pair, budget=None)) is None
 
 
 def test_a_moved_point_is_known_less_well(make_fix: MakeFix, tmp_path: Path) -> None:
