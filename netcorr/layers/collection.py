@@ -8,11 +8,16 @@ from contextlib import contextmanager
 
 
 @contextmanager
-def without_collection() -> Iterator[None]:
+def without_collection(*, lasting: bool = False) -> Iterator[None]:
     """Spare Python the search for garbage in cycles: among a million new objects it doubles the work.
 
     What is no longer used is still freed at once; only objects that refer to each other in a circle wait.
-    What was made counts as old afterwards, so that the next search, for what is young, leaves it out.
+
+    Parameters
+    ----------
+    lasting : bool
+        Nearly all that is made here stays: it counts as old afterwards, so that the next search, for what is
+        young, leaves it out. Circles that were dropped then wait for a full search.
 
     Examples
     --------
@@ -28,7 +33,7 @@ def without_collection() -> Iterator[None]:
         yield
     finally:
         if was_enabled:
-            if not gc.get_freeze_count():  # else these two would thaw what the caller froze
+            if lasting and not gc.get_freeze_count():  # else these two would thaw what the caller froze
                 gc.freeze()
                 gc.unfreeze()
             gc.enable()

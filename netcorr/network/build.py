@@ -36,7 +36,7 @@ _DEFAULT = Tolerances()
 _SILENT = NoFeedback()
 
 
-@without_collection()
+@without_collection(lasting=True)
 def build_network(
     layers: NetworkLayers, *, tolerances: Tolerances = _DEFAULT, feedback: Feedback = _SILENT
 ) -> PipeNetwork:

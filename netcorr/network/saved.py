@@ -71,7 +71,7 @@ def is_saved_network(path: str | os.PathLike[str]) -> bool:
     return names >= {EDGES, NODES, FITTINGS, LOG, INFO, ARRAYS}
 
 
-@without_collection()
+@without_collection(lasting=True)
 def open_network(path: str | os.PathLike[str], *, feedback: Feedback = _SILENT) -> PipeNetwork:
     """Open a saved network without cleaning it again.
 

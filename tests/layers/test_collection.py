@@ -35,13 +35,13 @@ def test_who_has_switched_it_off_finds_it_off() -> None:
 
 
 def test_what_was_made_counts_as_old_and_what_is_frozen_stays_so() -> None:
-    with without_collection():
+    with without_collection(lasting=True):
         made: list[dict[int, int]] = [{k: k} for k in range(1000)]
     assert any(one is made for one in gc.get_objects(generation=2))
     gc.freeze()
     try:
         frozen = gc.get_freeze_count()
-        with without_collection():
+        with without_collection(lasting=True):
             pass
         assert gc.get_freeze_count() == frozen > 0
     finally:
