@@ -389,14 +389,15 @@ def _said(outcomes: Sequence[Outcome]) -> list[list[str]]:
 
 
 def targets(outcomes: Sequence[Outcome]) -> list[Target]:
-    """Judge the figures that have to be reached."""
+    """Judge the figures that have to be reached, of the kinds that were run."""
     found = []
     for kind, wanted in (("iron+6", 0.88), ("iron-6", 0.65), ("plastic+6", 0.82)):
         some = _of(outcomes, kind, bracketed=True)
         found.append(_least(f"{kind}: within 5 m", (errors_of(some, OURS) <= NEAR_M).tolist(), wanted))
     iron = errors_of(_of(outcomes, "iron+6", bracketed=True), OURS)
     p90_m = quantile(iron, 0.9) if iron.size else math.inf
-    found.append(Target("iron+6: 90 % within", f"{_metres(p90_m)} m", "15 m", p90_m <= 15))
+    if iron.size:
+        found.append(Target("iron+6: 90 % within", f"{_metres(p90_m)} m", "15 m", p90_m <= 15))
     levels = levels_of(outcomes)
     for level, (low, high) in LEVELS.items():
         held = int((levels <= level).sum())
@@ -422,7 +423,8 @@ def targets(outcomes: Sequence[Outcome]) -> list[Target]:
             bool(others) and false <= 0.02 * len(others),
         )
     )
-    return [*found, *_speed_targets(outcomes)]
+    measured_at_all = [one for one in found if not one.measured.startswith("0 of 0 ")]
+    return [*measured_at_all, *_speed_targets(outcomes)]
 
 
 def levels_of(outcomes: Sequence[Outcome]) -> np.ndarray[tuple[int], np.dtype[np.float64]]:

@@ -155,6 +155,13 @@ def test_what_is_wrong_is_noticed(bench: ModuleType, changes: dict[str, Any], mi
     assert missed in [one.name for one in bench.targets(wrong) if not one.met]
 
 
+def test_what_was_not_measured_is_no_target(bench: ModuleType) -> None:
+    some = [outcome(bench, "iron-6", k, 1.0, speed_errors={"ductile_iron": 0.004}) for k in range(5)]
+    names = [one.name for one in bench.targets(some)]
+    assert "iron-6: within 5 m" in names
+    assert not [name for name in names if "two leaks" in name or "iron+6" in name or "plastic" in name]
+
+
 def test_a_method_that_names_no_place_counts_as_far_away(bench: ModuleType) -> None:
     some = [outcome(bench, "iron+6", k, 1.0) for k in range(10)]
     some[0] = replace(some[0], error_m={})
