@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from itertools import groupby
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -26,6 +27,8 @@ _SIGHT_M = 10.0
 
 #: A fitting farther away than this is no help to find a place. [m]
 _NEAR_M = 50.0
+#: A place nearer than this to something on the main is at it. [m]
+AT_M = 0.1
 #: So many fittings are named for a tape in a straight line: two circles meet at the place.
 _TAPES = 2
 
@@ -109,7 +112,7 @@ def way_along(
         f"{fitting_words(network, path.sensor_b)}"
     ]
     passed = [mark for mark in landmarks(network, path) if mark.from_a_m <= distance_m]
-    words += [_passing(mark, units) for mark in passed]
+    words += _passing(passed, units)
     words.append(f"the leak is at {_length(distance_m, units)}")
     if search_m is not None:
         words[-1] += f", search {_length(search_m[0], units)} to {_length(search_m[1], units)}"
@@ -146,6 +149,10 @@ def check_marks(
     marks = landmarks(network, path)
     before = [mark for mark in marks if mark.from_a_m <= distance_m][-1:]
     behind = [mark for mark in marks if mark.from_a_m > distance_m][:1]
+    for mark in (*before, *behind):
+        if abs(distance_m - mark.from_a_m) < AT_M:
+            yield f"Check: the point is at {_called(mark, units)}."
+            return
     found = [
         f"{_length(abs(distance_m - mark.from_a_m), units)} along the main from {_called(mark, units)}"
         for mark in (*before, *behind)
@@ -224,13 +231,20 @@ def fitting_words(network: PipeNetwork, fitting: str) -> str:
     return f"{kind} {name}" if kind in {"hydrant", "valve", "meter"} else f"fitting {name}"
 
 
-def _passing(mark: Landmark, units: UnitSystem) -> str:
-    where = f"at {_length(mark.from_a_m, units)}"
+def _passing(marks: Sequence[Landmark], units: UnitSystem) -> list[str]:
+    """What is passed, with each distance said once."""
+    there = groupby(marks, key=lambda mark: _length(mark.from_a_m, units))
+    return [
+        f"at {where} {' and '.join(_step(mark, units) for mark in here)}".rstrip(",") for where, here in there
+    ]
+
+
+def _step(mark: Landmark, units: UnitSystem) -> str:
     if mark.kind == "bend":
-        return f"{where} bend {mark.side}, {direction_words(mark.bearing_deg)}"
+        return f"bend {mark.side}, {direction_words(mark.bearing_deg)},"
     if mark.kind == "change":
-        return f"{where} the pipe becomes {_size(mark.diameter_mm, units)}{_material(mark)}"
-    return f"{where} pass {_called(mark, units)}"
+        return f"the pipe becomes {_size(mark.diameter_mm, units)}{_material(mark)}"
+    return f"pass {_called(mark, units)}"
 
 
 def _called(mark: Landmark, units: UnitSystem) -> str:

@@ -101,9 +101,10 @@ def stretch_to_search(candidate: Candidate, *, units: UnitSystem) -> str:
     if not ends:
         ends = [f"{format_length(candidate.low_m, units)} to {format_length(candidate.high_m, units)}"]
     total_m = sum(high - low for low, high in candidate.stretch_m) or candidate.high_m - candidate.low_m
+    beside = " and the side pipes named below, together" if candidate.branches else ","
     return (
         f"Search {' and '.join(ends)} from {plain_text(candidate.sensor_a)}: {format_length(total_m, units)} "
-        "of main, made to hold the leak 95 times in 100."
+        f"of main{beside} made to hold the leak 95 times in 100."
     )
 
 
@@ -163,6 +164,9 @@ def match_of_recordings(pair: PairFix, candidate: Candidate | None = None) -> It
 def spread_of_position(candidate: Candidate, budget: ErrorBudget | None, *, units: UnitSystem) -> str:
     """Say how far off the point may be, and what the largest cause is."""
     text = f"Standard deviation of the point {format_length(candidate.sd_m, units)}"
+    if candidate.area and candidate.branches:
+        # the budget is that of one pair on its path, which this place is not bound to
+        return f"{text}, side pipes counted in."
     if budget is None:
         return text + "."
     parts = {name: getattr(budget, name) ** 2 for name in _BUDGET_WORDS}

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from shapely import LineString
 
 from netcorr.export.directions import (
+    check_marks,
     legs_m,
     measure_out,
     start_direction,
@@ -64,12 +65,18 @@ class TestMeasureOut:
         )
         assert back == (
             "From valve V-7 follow the 110 mm polyethylene main south, towards hydrant H-12; "
-            "at 40.0 m bend right, south-west; at 40.0 m the pipe becomes 150 mm ductile iron; "
+            "at 40.0 m bend right, south-west, and the pipe becomes 150 mm ductile iron; "
             "at 68.3 m bend right, west; "
             "the leak is at 87.1 m, search 85.3 m to 88.9 m."
         )
         assert check == "Check: the point is 18.8 m along the main from the bend to the left."
         assert tape == "In a straight line it is 41.2 m east of hydrant H-12."
+
+    def test_a_place_at_a_landmark_is_said_to_be_there(
+        self, make_path: Callable[..., CorrelationPath], make_network: Callable[..., PipeNetwork]
+    ) -> None:
+        [check] = check_marks(make_path(), make_network(), 60.03, units="metric")
+        assert check.replace("\xa0", " ") == "Check: the point is at the bend to the left."
 
     def test_a_path_given_from_the_other_end_says_the_same(
         self,

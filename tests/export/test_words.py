@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from netcorr.export.sentences import percent, strength
 from netcorr.export.words import survey_text
 from netcorr.path.correlation_path import CorrelationPath
-from netcorr.position.fix import BESIDE_NOTE, Candidate, SurveyFix
+from netcorr.position.fix import BESIDE_NOTE, AreaStretch, Candidate, SurveyFix
 from netcorr.units import FOOT_M, INCH_M
 
 
@@ -53,6 +53,25 @@ class TestLeakBetween:
         assert "variance is mostly from the wave speed (45 %) and the lengths on the map (32 %)" in text
         assert text.count("all of M-2 taken as SDR 11.") == 1
         assert "The sensor on hydrant H-12 sits on 1.20 m of pipe off the main" in text
+
+    def test_the_side_pipes_belong_to_what_holds_the_leak(
+        self, make_fix: Callable[..., SurveyFix], make_candidate: Callable[..., Candidate]
+    ) -> None:
+        text = one_line(survey_text(make_fix()))
+        assert "3.60 m of main and the side pipes named below, together made to hold the leak 95" in text
+        alone = make_candidate(branches=())
+        text = one_line(survey_text(make_fix(candidates=(alone,), pair_changes={"candidates": (alone,)})))
+        assert "3.60 m of main, made to hold the leak 95" in text
+
+    def test_the_spread_of_a_set_of_pipes_is_not_put_down_to_one_pair(
+        self, make_fix: Callable[..., SurveyFix], make_candidate: Callable[..., Candidate]
+    ) -> None:
+        plain = make_candidate()
+        piece = AreaStretch((0, 1, 0), "M-9", 0.0, 5.0, plain.stretches[0])
+        wide = make_candidate(area=(piece,), sd_m=148.5)
+        text = one_line(survey_text(make_fix(candidates=(wide,), pair_changes={"candidates": (wide,)})))
+        assert "Standard deviation of the point 148.5 m, side pipes counted in." in text
+        assert "variance" not in text
 
     def test_names_what_was_left_out(self, make_fix: Callable[..., SurveyFix]) -> None:
         text = one_line(survey_text(make_fix()))

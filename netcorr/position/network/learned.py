@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 WIDER = 1.4
 #: A speed is told when the survey knows it at least so much better than the tables,
 BETTER_BY = 0.8
+#: of a group that the survey went through: one that stood still has no spread, and nothing was learnt of it,
+LEAST_SD = 1e-6
 #: and only a source as probable as this teaches anything.
 LEAST_LEAK = 0.9
 
@@ -51,8 +53,10 @@ class LearnedSpeed:
     def __str__(self) -> str:
         """One sentence."""
         off = 100 * (self.scale - 1)
+        material = PIPE_MATERIALS.get(self.group)
+        name = material.label if material else self.group.replace("_", " ")
         return (
-            f"wave speed in {self.group.replace('_', ' ')} by this survey itself: {self.speed_m_s:.0f} m/s, "
+            f"wave speed in {name} by this survey itself: {self.speed_m_s:.0f} m/s, "
             f"give or take {100 * self.scale_sd:.1f} % ({off:+.1f} % against the tables, which say it to "
             f"{100 * self.table_sd:.1f} %)"
         )
@@ -125,7 +129,7 @@ def learned_speeds(weighed: Weighed, pipes: ReachedPipes) -> tuple[LearnedSpeed,
     found = []
     for number, group in enumerate(pipes.groups):
         slowness, sd = float(weighed.slowness[number]), WIDER * float(weighed.slowness_sd[number])
-        if not 0 < sd < BETTER_BY * table[number]:
+        if not LEAST_SD < sd < BETTER_BY * table[number]:
             continue
         mine = pipes.group == number
         mean_m_s = float(np.average(pipes.speed_m_s[mine], weights=pipes.length_m[mine]))

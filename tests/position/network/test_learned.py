@@ -60,6 +60,24 @@ def test_it_is_told_and_kept(make_network: Maker, make_pairs: Maker, tmp_path: A
     assert again.surveys == 1
 
 
+def test_nothing_is_said_of_a_material_that_was_not_gone_through(
+    make_network: Maker, make_pairs: Maker
+) -> None:
+    # two mains of iron carry the delays; a stub of each of three other materials is a small share of the time
+    ends = list(AT.values())
+    mains = {f"M{k}": [(a, 0), (b, 0)] for k, (a, b) in enumerate(pairwise(ends))}
+    attributes = {name: {"material": "ductile_iron", "year": 1985.0} for name in mains}
+    for k, material in enumerate(("steel", "pvc", "asbestos_cement")):
+        mains[f"S{k}"] = [(ends[k], 0), (ends[k], 4)]
+        attributes[f"S{k}"] = {"material": material, "year": 1985.0}
+    network = make_network(mains, {name: (at, 0) for name, at in AT.items()}, attributes=attributes)
+    c = pipe_wave_speed("ductile_iron", 150.0, year=1985.0).speed_m_s
+    delays = {(a, b): {(abs(130 - AT[b]) - abs(130 - AT[a])) / c: CLEAR} for a, b in combinations(AT, 2)}
+    sites = [Site(f"L{k + 1}", fitting, 0.0, 1e-4) for k, fitting in enumerate(AT)]
+    fix = locate_on_network(network, sites, make_pairs(network, list(AT), delays), settings=LocateSettings())
+    assert [speed.group for speed in fix.speeds] == ["ductile_iron"]
+
+
 def test_a_group_without_a_material_is_not_kept() -> None:
     assert LearnedSpeed("measured", 1.0, 0.01, 1200.0, 0.02).as_scale() is None
     assert LearnedSpeed("pvc", 2.5, 0.01, 1200.0, 0.02).as_scale() is None
