@@ -91,6 +91,12 @@ def prior_grid(pipes: ReachedPipes) -> SpeedGrid:
     return _grid(np.ones(share.size), share, free=tuple(free), share=share)
 
 
+def fixed_grid(pipes: ReachedPipes) -> SpeedGrid:
+    """The tables' speeds alone, with all that is uncertain of them as blur."""
+    share = group_shares(pipes)
+    return _grid(np.ones(share.size), share, free=(), share=share)
+
+
 def narrowed_grid(grid: SpeedGrid, log_posterior: Floats, *, pipes: ReachedPipes) -> SpeedGrid:
     """Grid about where a first look at the evidence puts the speeds.
 

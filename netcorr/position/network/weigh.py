@@ -15,7 +15,7 @@ from scipy import ndimage
 from scipy.special import logsumexp
 
 from netcorr.position.network.hearing import BlurredRatio, weight_of_pairs, wrong_share
-from netcorr.position.network.speeds import narrowed_grid, prior_grid
+from netcorr.position.network.speeds import fixed_grid, narrowed_grid, prior_grid
 from netcorr.position.network.times import Places, even_places, finer_places, times_at
 
 if TYPE_CHECKING:
@@ -37,6 +37,9 @@ if TYPE_CHECKING:
 COARSE_M, COARSEST_M = 2.0, 8.0
 MANY_PLACES = 12_000
 FINE_M = 0.25
+#: On networks with more places than this the first look goes to so many of them, the best by a look before it
+#: that takes all that is uncertain of the speeds as blur.
+HOPEFUL_PLACES = 3000
 #: The second look goes where the first leaves more than this share of the probability of the best place.
 LEAST_SHARE = 2e-3
 #: Places on either side of these are looked at again as well.
@@ -127,9 +130,13 @@ def weigh(evidence: NetworkEvidence, *, fine_m: float = FINE_M) -> Weighed:
     """
     weight = weight_of_pairs(evidence.hearings)
     grid = prior_grid(evidence.pipes)
-    coarse = even_places(evidence.pipes, spacing_m=_coarse_m(evidence))
+    wide, far = _without_hopeless(
+        evidence, even_places(evidence.pipes, spacing_m=_coarse_m(evidence)), weight=weight
+    )
+    coarse = wide.places.take(~far)
     first = _look(evidence, coarse, grid, weight=weight)
-    log_prior = _log_prior(first, evidence.settings)
+    every_prior = _log_prior(wide, evidence.settings)
+    log_prior = every_prior[~far]
     by_place = logsumexp(first.log_ratio, axis=0) + log_prior
     again = _worth_another_look(coarse, by_place)
     finer, row = finer_places(coarse.take(again), spacing_m=fine_m)
@@ -138,9 +145,11 @@ def weigh(evidence: NetworkEvidence, *, fine_m: float = FINE_M) -> Weighed:
     finer_prior = log_prior[np.flatnonzero(again)][row]
     finer_log = logsumexp(second.log_ratio, axis=0) + finer_prior
     rest = ~again
-    left, log_density = coarse.take(rest), np.concatenate([by_place[rest], finer_log])
+    hopeless = (logsumexp(wide.log_ratio, axis=0) + every_prior)[far]
+    log_density = np.concatenate([hopeless, by_place[rest], finer_log])
+    parts = (wide.places.take(far), coarse.take(rest), finer)
     piece, from_m, width_m = (
-        np.concatenate([getattr(left, name), getattr(finer, name)]) for name in ("piece", "from_m", "width_m")
+        np.concatenate([getattr(part, name) for part in parts]) for name in ("piece", "from_m", "width_m")
     )
     log_mass = log_density + np.log(width_m)
     log_evidence = float(logsumexp(log_mass))
@@ -151,7 +160,7 @@ def weigh(evidence: NetworkEvidence, *, fine_m: float = FINE_M) -> Weighed:
     return Weighed(
         places=Places(piece[order], from_m[order], width_m[order]),
         probability=np.exp(log_mass - log_evidence)[order],
-        bracketed=np.concatenate([first.bracketed[rest], second.bracketed])[order],
+        bracketed=np.concatenate([wide.bracketed[far], first.bracketed[rest], second.bracketed])[order],
         leak=float(1 / (1 + np.exp(np.clip(log_none - log_evidence, -700, 700)))),
         log_evidence=log_evidence,
         log_scattered=first.log_scattered,
@@ -159,6 +168,20 @@ def weigh(evidence: NetworkEvidence, *, fine_m: float = FINE_M) -> Weighed:
         slowness_sd=slowness_sd,
         weight=weight,
     )
+
+
+def _without_hopeless(evidence: NetworkEvidence, places: Places, *, weight: float) -> tuple[_Look, Flags]:
+    """Look at all places with all that is uncertain of the speeds as blur, and flag those far below the best.
+
+    On a small network no place is flagged: only long ones are worth a look before the first.
+    """
+    if places.piece.size <= HOPEFUL_PLACES:
+        wide = _look(evidence, places, fixed_grid(evidence.pipes), weight=weight, only_which=True)
+        return wide, np.zeros(places.piece.size, dtype=bool)
+    wide = _look(evidence, places, fixed_grid(evidence.pipes), weight=weight)
+    log_density = logsumexp(wide.log_ratio, axis=0) + _log_prior(wide, evidence.settings)
+    least = np.partition(log_density, -HOPEFUL_PLACES)[-HOPEFUL_PLACES]
+    return wide, log_density < least
 
 
 def _coarse_m(evidence: NetworkEvidence) -> float:
@@ -199,8 +222,13 @@ def _log_none(evidence: NetworkEvidence, log_evidence: float, *, gain: float) ->
     return prior + float(np.logaddexp(silent, passing))
 
 
-def _look(evidence: NetworkEvidence, places: Places, grid: SpeedGrid, *, weight: float) -> _Look:
-    """Sum what the pairs say at places; one pair's blurred likelihood is in memory at a time."""
+def _look(
+    evidence: NetworkEvidence, places: Places, grid: SpeedGrid, *, weight: float, only_which: bool = False
+) -> _Look:
+    """Sum what the pairs say at places; one pair's blurred likelihood is in memory at a time.
+
+    With `only_which` nothing is summed: which places some pair brackets is all that is asked.
+    """
     ways = tuple(times_at(evidence.pipes, sensor, places) for sensor in evidence.sensors)
     log_ratio = np.repeat(grid.log_prior[:, None], places.piece.size, axis=1)
     bracketed = np.zeros(places.piece.size, dtype=bool)
@@ -210,6 +238,8 @@ def _look(evidence: NetworkEvidence, places: Places, grid: SpeedGrid, *, weight:
         a, b = ways[hearing.a], ways[hearing.b]
         heard = np.isfinite(a.time_s) & np.isfinite(b.time_s)
         bracketed |= heard & (a.by_first_end != b.by_first_end)
+        if only_which:
+            continue
         by_group_s, variance_s2 = pair_delays(evidence, hearing, places, ways=ways)
         by_group_s = by_group_s[heard]
         sd_s = np.sqrt(variance_s2[heard] + (by_group_s**2) @ grid.blur_share**2)

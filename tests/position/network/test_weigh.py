@@ -1,0 +1,70 @@
+"""Looks from coarse to fine find what one fine look finds."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from itertools import combinations
+from typing import Any
+
+import numpy as np
+import pytest
+
+from netcorr.position import LocateSettings
+from netcorr.position.network import weigh as weighing
+from netcorr.position.network.locate import gather_evidence
+from netcorr.position.network.weigh import NetworkEvidence, weigh
+from netcorr.position.sites import Site
+
+Maker = Callable[..., Any]
+AT = {"V1": 0.0, "V2": 130.0, "V3": 260.0, "V4": 420.0}
+
+
+@pytest.fixture(scope="module")
+def evidence(make_network: Maker, make_pairs: Maker) -> NetworkEvidence:
+    """Four loggers on a long main of ductile iron with side streets; a leak at 170 m, 2 % slow."""
+    mains = {"M": [(0, 0), (500, 0)]} | {f"S{x}": [(x, 0), (x, 90)] for x in (60, 200, 330)}
+    attributes = {name: {"material": "ductile_iron", "year": 1985.0} for name in mains}
+    network = make_network(mains, {k: (x, 0) for k, x in AT.items()}, attributes=attributes)
+    delays = {(a, b): {(abs(170 - AT[b]) - abs(170 - AT[a])) / 1230.0: 500.0} for a, b in combinations(AT, 2)}
+    sites = [Site(f"L{k + 1}", fitting, 0.0, 1e-4) for k, fitting in enumerate(AT)]
+    pairs = make_pairs(network, list(AT), delays)
+    return gather_evidence(network, sites, pairs, settings=LocateSettings())
+
+
+def density_at(evidence: NetworkEvidence, x_m: float) -> float:
+    """Probability per metre at a place of the main M."""
+    weighed = weigh(evidence)
+    shapes = [data["geometry"] for data in evidence.pipes.data]
+    on_main = np.array([data["pipe_id"] == "M" for data in evidence.pipes.data])
+    rows = np.flatnonzero(on_main[weighed.places.piece])
+    x = np.array(
+        [
+            shapes[weighed.places.piece[row]].interpolate(weighed.places.from_m[row]).x - 350_000.0
+            for row in rows
+        ]
+    )
+    row = rows[int(np.argmin(np.abs(x - x_m)))]
+    return float(weighed.probability[row] / weighed.places.width_m[row])
+
+
+def test_places_cover_all_mains_once(evidence: NetworkEvidence) -> None:
+    weighed = weigh(evidence)
+    covered = np.bincount(weighed.places.piece, weighed.places.width_m)
+    assert covered == pytest.approx(evidence.pipes.length_m)
+    assert weighed.probability.sum() == pytest.approx(1.0)
+    order = np.lexsort((weighed.places.from_m, weighed.places.piece))
+    assert (np.diff(order) == 1).all()
+
+
+def test_a_look_before_the_first_changes_nothing_that_matters(
+    evidence: NetworkEvidence, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    usual = density_at(evidence, 170.0)
+    monkeypatch.setattr(weighing, "HOPEFUL_PLACES", 80)
+    assert density_at(evidence, 170.0) == pytest.approx(usual, rel=0.1)
+
+
+def test_speed_is_found_with_the_place(evidence: NetworkEvidence) -> None:
+    weighed = weigh(evidence)
+    found = float(evidence.pipes.speed_m_s[0] / weighed.slowness[0])
+    assert found == pytest.approx(1230.0, rel=0.01)
