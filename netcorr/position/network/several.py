@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 #: So many sources are told apart at most.
 MOST_SOURCES = 4
 #: Prior odds of one more source against those of the first (judgement).
-ANOTHER = 0.05
+ANOTHER = 0.02
 #: One more source is looked at from this probability on.
 LEAST_ANOTHER = 0.5
 #: What a known source shows in a pair lies within so many standard deviations of the delay foretold.
@@ -154,10 +154,8 @@ def _without(hearing: PairHearing, near: NDArray[np.bool_], *, echoes: bool) -> 
     left = replace(hearing, rows=np.where(near, np.minimum(hearing.rows, 0.0), hearing.rows))
     if not echoes:
         return left
-    explained = float(hearing.lasting[near].max(initial=0.0))
-    # what is louder than the known source is no echo of it, or the known source is not heard directly
-    louder = max(left.heard / explained - 1.0, 0.0) if explained >= LEAST_PEAK else 0.0
-    return replace(left, believed=hearing.believed * min(BELIEVED_BESIDE + 0.5 * louder, 1.0))
+    # also what is louder than the known source: tees may throw back more than they let through
+    return replace(left, believed=hearing.believed * BELIEVED_BESIDE)
 
 
 def _shows_at(evidence: NetworkEvidence, weighed: Weighed) -> list[tuple[float, float]]:
