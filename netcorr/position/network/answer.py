@@ -361,16 +361,24 @@ def _beside_the_path(on: OnPath, scene: Scene, *, piece: int, in_set: bool) -> t
 def _agreement(area: Area, scene: Scene) -> str:
     """How many of the pairs that hear something clearly meet at the place."""
     loud, fitting = pairs_that_fit(scene.evidence, scene.weighed, place=area.best)
+    if not loud:
+        return "no pair hears it clearly by itself; all loggers together say it"
     return (
         f"all loggers together: {len(fitting)} of {len(loud)} pairs that hear something clearly hear it there"
     )
+
+
+def _named(pipes: Sequence[str], *, most: int = 6) -> str:
+    """Mains by name; of many the first, and how many more there are."""
+    more = f" and {len(pipes) - most} more" if len(pipes) > most else ""
+    return ", ".join(pipes[:most]) + more
 
 
 def _notes(area: Area, branches: Sequence[Branch], *, used: int, rounds: int) -> list[str]:
     """What a crew should know of a candidate between sensors."""
     notes = []
     if branches:
-        pipes = ", ".join(dict.fromkeys(pipe for branch in branches for pipe in branch.pipe_ids[:4]))
+        pipes = _named(list(dict.fromkeys(pipe for branch in branches for pipe in branch.pipe_ids)))
         if area.in_set:
             notes.append(f"the leak may be anywhere on {pipes}: no logger stands on it")
         else:
