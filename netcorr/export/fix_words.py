@@ -130,12 +130,12 @@ def rule_text(one: Judged, units: UnitSystem) -> str:
 
 
 def assumed_text(assumed_m: float, layer: str, units: UnitSystem) -> str:
-    """Say that a plan rests on attributes that the map does not have, and where to see which.
+    r"""Say that a plan rests on attributes that the map does not have, and where to see which.
 
     Examples
     --------
     >>> assumed_text(90.0, "coverage", "metric")[:76]
-    '90 m of main have a material, diameter or year that is assumed: see assumed '
+    '90\xa0m of main have a material, diameter or year that is assumed: see assumed '
     """
     return (
         f"{extent(assumed_m, units)} of main have a material, diameter or year that is assumed: see assumed "

@@ -110,7 +110,7 @@ def test_a_bad_file_is_told_in_the_words_of_netcorr(gis: Gis, tmp_path: Path) ->
 def test_inspect_needs_no_output(gis: Gis) -> None:
     done = gis.run("inspect", source=SAMPLE / "town.gpkg")
     assert done.returncode == 0, done.stderr
-    assert "It can be used for locating leaks." in json.loads(done.stdout)["results"]["text"]
+    assert "It can be used for locating leaks" in json.loads(done.stdout)["results"]["text"]
 
 
 def test_layers_of_the_project_stand_for_the_network_and_results_are_loaded(gis: Gis, tmp_path: Path) -> None:
