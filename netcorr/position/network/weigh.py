@@ -40,6 +40,10 @@ FINE_M = 0.25
 #: On networks with more places than this the first look goes to so many of them, the best by a look before it
 #: that takes all that is uncertain of the speeds as blur.
 HOPEFUL_PLACES = 3000
+#: Of leaks as likely anywhere on the mains, half as many are heard for each so much longer way to the
+#: nearest sensor: 100 m of iron, 35 m of polyethylene (judgement, from common practice: 100 to 150 m between
+#: sensors on iron, a fraction of that on plastic). [s]
+HALF_HEARD_S = 0.08
 #: The second look goes where the first leaves more than this share of the probability of the best place.
 LEAST_SHARE = 2e-3
 #: Places on either side of these are looked at again as well.
@@ -110,6 +114,7 @@ class _Look:
     places: Places
     log_ratio: Floats
     bracketed: Flags
+    nearest_s: Floats
     log_scattered: float
 
 
@@ -135,7 +140,7 @@ def weigh(evidence: NetworkEvidence, *, fine_m: float = FINE_M) -> Weighed:
     )
     coarse = wide.places.take(~far)
     first = _look(evidence, coarse, grid, weight=weight)
-    every_prior = _log_prior(wide, evidence.settings)
+    every_prior = _log_prior(wide, evidence)
     log_prior = every_prior[~far]
     by_place = logsumexp(first.log_ratio, axis=0) + log_prior
     again = _worth_another_look(coarse, by_place)
@@ -179,7 +184,7 @@ def _without_hopeless(evidence: NetworkEvidence, places: Places, *, weight: floa
         wide = _look(evidence, places, fixed_grid(evidence.pipes), weight=weight, only_which=True)
         return wide, np.zeros(places.piece.size, dtype=bool)
     wide = _look(evidence, places, fixed_grid(evidence.pipes), weight=weight)
-    log_density = logsumexp(wide.log_ratio, axis=0) + _log_prior(wide, evidence.settings)
+    log_density = logsumexp(wide.log_ratio, axis=0) + _log_prior(wide, evidence)
     least = np.partition(log_density, -HOPEFUL_PLACES)[-HOPEFUL_PLACES]
     return wide, log_density < least
 
@@ -195,7 +200,7 @@ def first_look_evidence(evidence: NetworkEvidence) -> float:
     grid = prior_grid(evidence.pipes)
     coarse = even_places(evidence.pipes, spacing_m=2 * _coarse_m(evidence))
     look = _look(evidence, coarse, grid, weight=weight_of_pairs(evidence.hearings))
-    log_density = logsumexp(look.log_ratio, axis=0) + _log_prior(look, evidence.settings)
+    log_density = logsumexp(look.log_ratio, axis=0) + _log_prior(look, evidence)
     return float(logsumexp(log_density + np.log(coarse.width_m)))
 
 
@@ -232,6 +237,7 @@ def _look(
     ways = tuple(times_at(evidence.pipes, sensor, places) for sensor in evidence.sensors)
     log_ratio = np.repeat(grid.log_prior[:, None], places.piece.size, axis=1)
     bracketed = np.zeros(places.piece.size, dtype=bool)
+    nearest_s = np.min([way.time_s for way in ways], axis=0)
     alone = len(evidence.hearings) == 1
     log_scattered = 0.0
     for hearing in evidence.hearings:
@@ -249,7 +255,7 @@ def _look(
         log_scattered += weight * float(np.log(echoes + hearing.believed))
         for row, delays in zip(log_ratio, delay_s, strict=True):
             row[heard] += weight * curve.log_at(delays, sd_s)
-    return _Look(places, log_ratio, bracketed, log_scattered)
+    return _Look(places, log_ratio, bracketed, nearest_s, log_scattered)
 
 
 def _curve(hearing: PairHearing, *, alone: bool, largest_sd_s: float) -> BlurredRatio:
@@ -316,11 +322,20 @@ def pair_delays(
     return b.by_group_s - a.by_group_s, variance_s2
 
 
-def _log_prior(look: _Look, settings: LocateSettings) -> Floats:
-    """Log of the prior probability of a leak per metre, shape (k,)."""
-    width_m, bracketed = look.places.width_m, look.bracketed
-    inside_m, outside_m = float(width_m[bracketed].sum()), float(width_m[~bracketed].sum())
+def _log_prior(look: _Look, evidence: NetworkEvidence) -> Floats:
+    """Log of the prior probability of a leak per metre, shape (k,).
+
+    One pair has shares of its own for what lies between its sensors and what lies beyond. Of several loggers
+    the map says what is between: a leak is as likely on any metre, and heard the less the farther from all.
+    """
+    settings, width_m, bracketed = evidence.settings, look.places.width_m, look.bracketed
     inside, outside = settings.prior_between, settings.prior_beyond
+    if len(evidence.hearings) > 1:
+        log_heard = -np.log(2) * look.nearest_s / HALF_HEARD_S
+        heard_m = float(np.sum(width_m * np.exp(log_heard)))
+        several: Floats = log_heard + np.log((inside + outside) / max(heard_m, 1e-9))
+        return several
+    inside_m, outside_m = float(width_m[bracketed].sum()), float(width_m[~bracketed].sum())
     if not (inside_m and outside_m):
         inside = outside = inside + outside
     per_m = np.array([outside / max(outside_m, 1e-9), inside / max(inside_m, 1e-9)])

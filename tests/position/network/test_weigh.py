@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from itertools import combinations
 from typing import Any
 
@@ -68,3 +69,23 @@ def test_speed_is_found_with_the_place(evidence: NetworkEvidence) -> None:
     weighed = weigh(evidence)
     found = float(evidence.pipes.speed_m_s[0] / weighed.slowness[0])
     assert found == pytest.approx(1230.0, rel=0.01)
+
+
+def test_where_nothing_is_heard_the_nearer_metres_are_likelier(evidence: NetworkEvidence) -> None:
+    # half as likely for each 0.08 s to the nearest logger: nothing else is known
+    silent = tuple(replace(one, rows=np.zeros_like(one.rows)) for one in evidence.hearings)
+    quiet = replace(evidence, hearings=silent)
+    # V4 is at 420 m: 30 m and 60 m beyond it lie 30 m apart
+    near, far = density_at(quiet, 450.0), density_at(quiet, 480.0)
+    apart_s = 30.0 / float(evidence.pipes.speed_m_s[0])
+    assert near / far == pytest.approx(2 ** (apart_s / weighing.HALF_HEARD_S), rel=0.02)
+
+
+def test_between_one_pair_and_beyond_it_keep_their_shares(evidence: NetworkEvidence) -> None:
+    [first, *_] = evidence.hearings
+    weighed = weigh(
+        replace(evidence, hearings=(replace(first, rows=np.zeros_like(first.rows), log_alone=None),))
+    )
+    settings = evidence.settings
+    share = settings.prior_between / (settings.prior_between + settings.prior_beyond)
+    assert weighed.probability[weighed.bracketed].sum() == pytest.approx(share, rel=1e-6)
