@@ -62,6 +62,10 @@ def percent(probability: float) -> str:
     return "under 1 %" if probability < 0.01 else f"{100 * probability:.0f} %"
 
 
+#: Where a point spreads by so many times what a pair's budget explains, something else is the cause.
+_BEYOND_BUDGET = 2.0
+
+
 def strength(probability: float) -> str:
     """How strong the evidence is, in one word.
 
@@ -164,15 +168,15 @@ def match_of_recordings(pair: PairFix, candidate: Candidate | None = None) -> It
 def spread_of_position(candidate: Candidate, budget: ErrorBudget | None, *, units: UnitSystem) -> str:
     """Say how far off the point may be, and what the largest cause is."""
     text = f"Standard deviation of the point {format_length(candidate.sd_m, units)}"
-    if candidate.area and candidate.branches:
-        # the budget is that of one pair on its path, which this place is not bound to
-        return f"{text}, side pipes counted in."
     if budget is None:
         return text + "."
     parts = {name: getattr(budget, name) ** 2 for name in _BUDGET_WORDS}
     whole = sum(parts.values())
     if not whole > 0:
         return text + "."
+    if candidate.branches and candidate.sd_m > _BEYOND_BUDGET * math.sqrt(whole):
+        # the budget is that of one pair on its path, to which a set of pipes is not bound
+        return f"{text}, side pipes counted in."
     first, second = sorted(parts, key=lambda name: -parts[name])[:2]
     shares = [f"{_BUDGET_WORDS[name]} ({100 * parts[name] / whole:.0f} %)" for name in (first, second)]
     return f"{text}; its variance is mostly from {shares[0]} and {shares[1]}."

@@ -155,7 +155,8 @@ def candidate_title(candidate: Candidate, fix: SurveyFix) -> str:
         what = {"strong": "Leak", "fair": "Possible leak"}.get(
             strength(candidate.probability), "Faint sign of a leak"
         )
-        where = f"{what} between {a} and {b}"
+        aside = ", or on side pipes there" if candidate.branches else ""
+        where = f"{what} between {a} and {b}{aside}"
     else:
         where = f"Noise at or beyond {fitting_label(candidate.beyond, fix)}"
     evidence = f"{strength(candidate.probability)} evidence, {percent(candidate.probability)}"
