@@ -121,16 +121,7 @@ def accuracy(
 def _outputs() -> tuple[OutputLayer, ...]:
     from netcorr.export.accuracy_tables import ACCURACY_LAYERS
 
-    return tuple(
-        OutputLayer(
-            "output",
-            layer.name,
-            layer.geometry or "none",
-            layer.title,
-            tuple((column.name, column.kind, column.meaning) for column in layer.columns),
-        )
-        for layer in ACCURACY_LAYERS
-    )
+    return tuple(OutputLayer.of("output", layer) for layer in ACCURACY_LAYERS)
 
 
 TOOL = Tool(

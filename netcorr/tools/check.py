@@ -146,13 +146,7 @@ def _outputs() -> tuple[OutputLayer, ...]:
     from netcorr.export.network_schema import NETWORK_LAYERS
 
     return tuple(
-        OutputLayer(
-            parameter,
-            layer.name,
-            layer.geometry or "none",
-            layer.title,
-            tuple((column.name, column.kind, column.meaning) for column in layer.columns),
-        )
+        OutputLayer.of(parameter, layer)
         for parameter, layers in (("output", CHECK_LAYERS), ("save", NETWORK_LAYERS))
         for layer in layers
     )

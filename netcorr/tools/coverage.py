@@ -267,16 +267,7 @@ def _answer(
 def _outputs() -> tuple[OutputLayer, ...]:
     from netcorr.export.coverage_schema import COVERAGE_LAYERS
 
-    return tuple(
-        OutputLayer(
-            "output",
-            layer.name,
-            layer.geometry or "none",
-            layer.title,
-            tuple((column.name, column.kind, column.meaning) for column in layer.columns),
-        )
-        for layer in COVERAGE_LAYERS
-    )
+    return tuple(OutputLayer.of("output", layer) for layer in COVERAGE_LAYERS)
 
 
 TOOL = Tool(

@@ -10,11 +10,14 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 from netcorr.errors import UsageError
 from netcorr.feedback import Feedback, NoFeedback
 from netcorr.tools.parameter import DeclarationError, Parameter
+
+if TYPE_CHECKING:
+    from netcorr.export.result_schema import ResultLayer
 
 
 class ToolResult(Protocol):
@@ -62,6 +65,12 @@ class OutputLayer:
     geometry: str
     title: str
     columns: tuple[tuple[str, str, str], ...]
+
+    @classmethod
+    def of(cls, parameter: str, layer: ResultLayer) -> OutputLayer:
+        """Declare a layer as it is written."""
+        columns = tuple((column.name, column.kind, column.meaning) for column in layer.columns)
+        return cls(parameter, layer.name, layer.geometry or "none", layer.title, columns)
 
 
 def _no_outputs() -> tuple[OutputLayer, ...]:

@@ -263,16 +263,7 @@ def _keep_speeds(fix: SurveyFix, known: Calibration | None, target: Path) -> Pat
 def _outputs() -> tuple[OutputLayer, ...]:
     from netcorr.export import RESULT_LAYERS
 
-    return tuple(
-        OutputLayer(
-            "output",
-            layer.name,
-            layer.geometry or "none",
-            layer.title,
-            tuple((column.name, column.kind, column.meaning) for column in layer.columns),
-        )
-        for layer in RESULT_LAYERS
-    )
+    return tuple(OutputLayer.of("output", layer) for layer in RESULT_LAYERS)
 
 
 TOOL = Tool(

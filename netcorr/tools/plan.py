@@ -337,16 +337,7 @@ def _settings(**given: Any) -> PlanSettings:
 def _outputs() -> tuple[OutputLayer, ...]:
     from netcorr.export.plan.schema import PLAN_LAYERS
 
-    return tuple(
-        OutputLayer(
-            "output",
-            layer.name,
-            layer.geometry or "none",
-            layer.title,
-            tuple((column.name, column.kind, column.meaning) for column in layer.columns),
-        )
-        for layer in PLAN_LAYERS
-    )
+    return tuple(OutputLayer.of("output", layer) for layer in PLAN_LAYERS)
 
 
 TOOL = Tool(

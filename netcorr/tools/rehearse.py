@@ -243,16 +243,7 @@ class _Recordings:
 def _outputs() -> tuple[OutputLayer, ...]:
     from netcorr.export.rehearsal.schema import REHEARSAL_LAYERS
 
-    return tuple(
-        OutputLayer(
-            "output",
-            layer.name,
-            layer.geometry or "none",
-            layer.title,
-            tuple((column.name, column.kind, column.meaning) for column in layer.columns),
-        )
-        for layer in REHEARSAL_LAYERS
-    )
+    return tuple(OutputLayer.of("output", layer) for layer in REHEARSAL_LAYERS)
 
 
 def _number(name: str, title: str, text: str, option: str, **more: Any) -> Parameter:

@@ -106,16 +106,7 @@ def _outputs() -> tuple[OutputLayer, ...]:
     from netcorr.export.history_schema import VERIFICATION_HISTORY
     from netcorr.export.result_schema import LEAK_CANDIDATES
 
-    return tuple(
-        OutputLayer(
-            "result",
-            layer.name,
-            layer.geometry or "none",
-            layer.title,
-            tuple((column.name, column.kind, column.meaning) for column in layer.columns),
-        )
-        for layer in (LEAK_CANDIDATES, VERIFICATION_HISTORY)
-    )
+    return tuple(OutputLayer.of("result", layer) for layer in (LEAK_CANDIDATES, VERIFICATION_HISTORY))
 
 
 TOOL = Tool(
