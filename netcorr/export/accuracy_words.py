@@ -8,10 +8,12 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from netcorr.export.cautions import CAUTIONS
+from netcorr.export.pipe_words import material_text
 from netcorr.export.plain_text import plain_text
 from netcorr.export.report.advice import AFTER_REPAIR, SILENCE
 from netcorr.units import format_length
 from netcorr.verification.accuracy import WITHIN_M, band_name
+from netcorr.verification.speeds import ERAS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -173,7 +175,7 @@ def _median(one: Interval, units: UnitSystem) -> str:
 
 
 def _table(groups: Sequence[Group], units: UnitSystem) -> Iterator[str]:
-    width = max((len(plain_text(one.name)) for one in groups), default=0)
+    width = max((len(_name(one)) for one in groups), default=0)
     width = min(max(width, 8), 16)
     yield f"  {'':<{width}}  dug  found  dry  hit rate (95 %)    median  within {WITHIN_M:.1f} m"
     for one in groups:
@@ -185,11 +187,15 @@ def _table(groups: Sequence[Group], units: UnitSystem) -> Iterator[str]:
             else f"{round(one.within.value * one.within.count)} of {one.within.count}"
         )
         few = "  *" if one.hit_rate.is_few else ""
-        name = plain_text(one.name)[:width]
+        name = _name(one)[:width]
         counts = f"{one.dug:>3}  {one.found:>5}  {one.dry:>3}"
         yield f"  {name:<{width}}  {counts}  {hit:<15}  {error:>8}  {near:>12}{few}"
     if any(one.hit_rate.is_few for one in groups):
         yield f"  * {_FEW}: fewer than ten dug"
+
+
+def _name(one: Group) -> str:
+    return plain_text(material_text(one.name) if one.by == "material" else one.name)
 
 
 def _percent(one: Interval) -> str:
@@ -248,13 +254,23 @@ def _speeds(lesson: SpeedLesson) -> Iterator[str]:
 
 
 def _speed(one: LearnedSpeed) -> str:
-    years = "" if one.years is None else f" laid {one.years[0]} to {one.years[1]}"
+    name = plain_text(material_text(one.material)) + _laid(one.years)
     finds = _count(one.finds, "find")
     if not one.is_learned:
-        return f"{one.material}{years}: {finds}, no more than the tables say (few, or too near the middle)."
+        return f"{name}: {finds}, no more than the tables say (few, or too near the middle)."
     now, before = (f"+-{_NB}{100 * share:.1f}{_NB}%" for share in (one.scale_sd / one.scale, one.table_sd))
     scale = f"{one.scale:.3f} times the tables' speed"
-    return f"{one.material}{years}: {scale}, {now} (tables alone {before}), from {finds}."
+    return f"{name}: {scale}, {now} (tables alone {before}), from {finds}."
+
+
+def _laid(years: tuple[int, int] | None) -> str:
+    """Years laid; of the first and the last era only the end that says something."""
+    if years is None:
+        return ""
+    first, last = years
+    if first == ERAS[0][0]:
+        return f" laid before {last + 1}"
+    return f" laid since {first}" if last == ERAS[-1][1] else f" laid {first} to {last}"
 
 
 def _count(number: int, noun: str) -> str:

@@ -16,7 +16,7 @@ import pytest
 
 from netcorr.errors import ExportError
 from netcorr.export.accuracy_tables import ACCURACY_LAYERS, accuracy_tables, write_accuracy
-from netcorr.export.accuracy_words import accuracy_dict, accuracy_text
+from netcorr.export.accuracy_words import _laid, accuracy_dict, accuracy_text
 from netcorr.export.calibration_file import write_calibration
 from netcorr.export.cautions import CAUTIONS
 from netcorr.export.reliability_plot import plot_reliability
@@ -84,6 +84,19 @@ class TestLayers:
         assert table.disputed.tolist() == [True]
 
 
+@pytest.mark.parametrize(
+    ("years", "told"),
+    [
+        (None, ""),
+        ((1750, 1929), " laid before 1930"),
+        ((1960, 1989), " laid 1960 to 1989"),
+        ((2006, 2100), " laid since 2006"),
+    ],
+)
+def test_only_the_years_that_say_something_are_told(years: tuple[int, int] | None, told: str) -> None:
+    assert _laid(years) == told
+
+
 class TestWords:
     def test_the_whole(self) -> None:
         text = accuracy_text(many(), LESSON, results=13)
@@ -94,8 +107,8 @@ class TestWords:
             "Within 0.9 m (3 ft): 10 of 12",
             "Stated 90 to 100 % (mean 95 %): the leak was in the stated area 11 of 12",
             "less than stated, but few data: watch it",  # three dry holes at 60 %
-            "grey_iron: 0.970 times the tables' speed, +- 1.0 % (tables alone +- 4.0 %), from 7 finds.",
-            "pe laid 1990 to 2005: 1 find, no more than the tables say",
+            "grey cast iron: 0.970 times the tables' speed, +- 1.0 % (tables alone +- 4.0 %), from 7 finds.",
+            "polyethylene laid 1990 to 2005: 1 find, no more than the tables say",
             "Not used for speeds: june.gpkg",
             "survey the same mains again",
             "None heard is not none.",
