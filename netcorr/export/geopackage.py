@@ -120,7 +120,7 @@ def write_tables(
             check_cancelled(feedback)
             feedback.progress(done / len(layers), f"writing {layer.name}")
             has_bytes = any(column.kind == "bytes" for column in layer.columns)
-            (_write_bytes if has_bytes else _write_layer)(tables[layer.name], draft, layer)
+            (_write_bytes if has_bytes else write_layer)(tables[layer.name], draft, layer)
         describe_columns(draft, layers)
         if styles:
             write_styles(draft, styles)
@@ -165,8 +165,31 @@ def check_target(target: Path, *, layers: Sequence[ResultLayer] = WRITTEN_LAYERS
         _check_replaceable(target, {layer.name for layer in layers} | {STYLE_TABLE})
 
 
-def _write_layer(table: pd.DataFrame, draft: Path, layer: ResultLayer) -> None:
-    """Add one layer to the draft; a complaint of the driver is as bad as an error here."""
+def write_layer(table: pd.DataFrame, draft: Path, layer: ResultLayer, *, append: bool = False) -> None:
+    """Add one layer, or rows to one that is there; a complaint of the driver is as bad as an error here.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        The rows.
+    draft : pathlib.Path
+        GeoPackage to add to, new or not.
+    layer : ResultLayer
+        What the layer is.
+    append : bool, default False
+        Whether the layer is there already.
+
+    Raises
+    ------
+    OSError
+        If the driver complains.
+    """
+    described = {
+        "FID": "fid",
+        "GEOMETRY_NAME": "geom",
+        "IDENTIFIER": layer.title,
+        "DESCRIPTION": layer.description,
+    }
     with warnings.catch_warnings():
         warnings.simplefilter("error", RuntimeWarning)
         try:
@@ -176,13 +199,9 @@ def _write_layer(table: pd.DataFrame, draft: Path, layer: ResultLayer) -> None:
                 layer=layer.name,
                 driver="GPKG",
                 geometry_type=layer.geometry,
+                append=append,
                 dataset_options={"VERSION": "1.3"},
-                layer_options={
-                    "FID": "fid",
-                    "GEOMETRY_NAME": "geom",
-                    "IDENTIFIER": layer.title,
-                    "DESCRIPTION": layer.description,
-                },
+                layer_options={} if append else described,
             )
         except RuntimeWarning as warning:
             raise OSError(str(warning)) from warning

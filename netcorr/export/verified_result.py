@@ -6,7 +6,6 @@ import contextlib
 import shutil
 import sqlite3
 import struct
-import warnings
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,6 +15,7 @@ import shapely
 
 from netcorr.errors import ExportError
 from netcorr.export.describe_columns import describe_columns
+from netcorr.export.geopackage import write_layer
 from netcorr.export.history_schema import VERIFICATION_HISTORY
 from netcorr.export.in_use import check_not_in_use, open_existing
 from netcorr.export.layer_style import HISTORY_STYLE
@@ -100,29 +100,8 @@ def _marks(target: Path) -> tuple[int, int]:
 
 
 def _append(history: pd.DataFrame, draft: Path) -> None:
-    layer = VERIFICATION_HISTORY
-    there = layer.name in [str(name) for name, _ in pyogrio.list_layers(draft)]
-    with warnings.catch_warnings():
-        warnings.simplefilter("error", RuntimeWarning)
-        try:
-            pyogrio.write_dataframe(
-                history,
-                draft,
-                layer=layer.name,
-                driver="GPKG",
-                geometry_type=layer.geometry,
-                append=there,
-                layer_options={}
-                if there
-                else {
-                    "FID": "fid",
-                    "GEOMETRY_NAME": "geom",
-                    "IDENTIFIER": layer.title,
-                    "DESCRIPTION": layer.description,
-                },
-            )
-        except RuntimeWarning as warning:
-            raise OSError(str(warning)) from warning
+    there = VERIFICATION_HISTORY.name in [str(name) for name, _ in pyogrio.list_layers(draft)]
+    write_layer(history, draft, VERIFICATION_HISTORY, append=there)
 
 
 def _update(connection: sqlite3.Connection, candidate_id: str, state: Visit, *, units: UnitSystem) -> None:
