@@ -17,8 +17,8 @@ if TYPE_CHECKING:
     from netcorr.position.photo_sites import PhotoSite
     from netcorr.recordings.photos import Photo
 
-#: Columns of the draft. Those up to `note` are read by `locate`; the rest is for whoever fills them in.
-DRAFT_COLUMNS = (
+#: Columns that a table of deployments begins with where it is written to be filled in; `locate` reads them.
+DEPLOYMENT_COLUMNS = (
     "logger",
     "fitting",
     "recording",
@@ -27,6 +27,10 @@ DRAFT_COLUMNS = (
     "clock_sd_ms",
     "lead_m",
     "note",
+)
+#: Columns of the draft; what comes after those of every table is for whoever fills it in.
+DRAFT_COLUMNS = (
+    *DEPLOYMENT_COLUMNS,
     "photos",
     "photographed",
     "nearest",

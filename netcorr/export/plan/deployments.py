@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from netcorr.errors import ExportError
+from netcorr.export.deployment_draft import DEPLOYMENT_COLUMNS
 from netcorr.export.plain_text import plain_text
 from netcorr.export.plan.round_rows import wall_clock
 from netcorr.export.safe_file import check_folder, replacing
@@ -19,14 +20,7 @@ if TYPE_CHECKING:
 
 #: Columns, those that `netcorr locate` reads first; `recording`, the clock and the lead are for the crew.
 COLUMNS = (
-    "logger",
-    "fitting",
-    "recording",
-    "start",
-    "clock_offset_ms",
-    "clock_sd_ms",
-    "lead_m",
-    "note",
+    *DEPLOYMENT_COLUMNS,
     "lon",
     "lat",
     "setup",
