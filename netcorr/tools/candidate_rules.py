@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from netcorr.errors import UsageError
+from netcorr.tools.open_map import check_own_columns
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -103,18 +103,15 @@ def candidate_rules(
     from netcorr.layers.areas import read_area
     from netcorr.layers.own_columns import left_out, read_own_columns
     from netcorr.layers.site_list import read_site_list
-    from netcorr.network import is_saved_network
     from netcorr.planning.candidates import match_fittings, parse_kinds
 
     only: frozenset[str] | None = None
     excluded: dict[str, str] = {}
     notes: list[str] = []
-    own = exclude is not None or (where is not None and candidates is None)
-    if own and is_saved_network(source):
-        option = "--exclude" if exclude is not None else "--where"
-        raise UsageError(
-            f"{source.name}, a saved network",
-            found=f"{option} was given, but it no longer has the columns of the map",
+    if exclude is not None or (where is not None and candidates is None):
+        check_own_columns(
+            source,
+            "--exclude" if exclude is not None else "--where",
             remedy=f"give the map that it was saved from: {network.source}, or a layer with --candidates",
         )
     if candidates is not None:

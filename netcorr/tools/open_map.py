@@ -69,6 +69,33 @@ def open_map(
     return network
 
 
+def check_own_columns(source: Path, given: str, *, remedy: str) -> None:
+    """Refuse an option that asks for the map's own columns where the source is a saved network.
+
+    Parameters
+    ----------
+    source : pathlib.Path
+        Source of mains and fittings, or a saved network.
+    given : str
+        The option as it was given, for the message.
+    remedy : str
+        What to do instead.
+
+    Raises
+    ------
+    UsageError
+        If the source is a saved network: it no longer has the columns of the map.
+    """
+    from netcorr.network import is_saved_network
+
+    if is_saved_network(source):
+        raise UsageError(
+            f"{source.name}, a saved network",
+            found=f"{given} was given, but it no longer has the columns of the map",
+            remedy=remedy,
+        )
+
+
 def _opened(source: Path, network: PipeNetwork) -> str:
     cleaned = ", ".join(f"{_WORDS[name]} {value:g} m" for name, value in _items(network.tolerances))
     return (

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from netcorr.errors import LayerError, PlanError, UsageError
+from netcorr.tools.open_map import check_own_columns
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -79,15 +80,10 @@ def read_weights(
     import pandas as pd
 
     from netcorr.layers.own_columns import one_column, read_own_columns
-    from netcorr.network import is_saved_network
 
     item = f"{source.name}, mains"
-    if is_saved_network(source):
-        raise UsageError(
-            f"{source.name}, a saved network",
-            found=f"--weight {column} was given, but it no longer has the columns of the map",
-            remedy=f"give the map that it was saved from: {network.source}",
-        )
+    remedy = f"give the map that it was saved from: {network.source}"
+    check_own_columns(source, f"--weight {column}", remedy=remedy)
     values = one_column(read_own_columns(source, "mains", mapping=mapping), column, item)
     numbers = pd.to_numeric(values, errors="coerce")
     strange = values[numbers.isna() & values.notna() & (values.astype(str).str.strip() != "")]
@@ -119,14 +115,10 @@ def read_addresses(source: Path, column: str | None, *, mapping: Path | None) ->
     from netcorr.layers.own_columns import one_column, read_own_columns
     from netcorr.network import is_saved_network
 
-    if is_saved_network(source):
-        if column is None:
-            return {}
-        raise UsageError(
-            f"{source.name}, a saved network",
-            found=f"--address {column} was given, but it no longer has the columns of the map",
-            remedy="give the map that it was saved from",
-        )
+    if column is None and is_saved_network(source):
+        return {}
+    if column is not None:
+        check_own_columns(source, f"--address {column}", remedy="give the map that it was saved from")
     frame = read_own_columns(source, "fittings", mapping=mapping)
     if column is None:
         names = {str(name).casefold(): str(name) for name in frame.columns}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from netcorr.errors import UsageError
+from netcorr.tools.open_map import check_own_columns
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -49,19 +49,14 @@ def zone_names(
     """
     from netcorr.layers.areas import read_zones
     from netcorr.layers.own_columns import cell_text, one_column, read_own_columns
-    from netcorr.network import is_saved_network
     from netcorr.planning.zones import zones_by_column, zones_by_polygon
 
     if zones is not None:
         return zones_by_polygon(mains, read_zones(zones, crs=mains.network.crs, column=zone_column))
     if zone_column is None:
         return None
-    if is_saved_network(source):
-        raise UsageError(
-            f"{source.name}, a saved network",
-            found="--zone-column was given, but it no longer has the columns of the map",
-            remedy=f"give the map that it was saved from: {mains.network.source}, or polygons with --zones",
-        )
+    remedy = f"give the map that it was saved from: {mains.network.source}, or polygons with --zones"
+    check_own_columns(source, "--zone-column", remedy=remedy)
     column = one_column(
         read_own_columns(source, "mains", mapping=mapping), zone_column, f"{source.name}, mains"
     )
