@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from netcorr.errors import PlanError
@@ -190,10 +190,6 @@ class ReachTable:
         if any(one.holds_for(material, diameter_mm=diameter_mm) for one in self.measured):
             return "measured"
         return "given" if (material or UNKNOWN) in self.given else "common practice"
-
-    def with_budget(self, budget: SoundBudget) -> ReachTable:
-        """The same for another budget."""
-        return replace(self, budget=budget)
 
     @classmethod
     def with_own(cls, own_m: Mapping[str, float]) -> ReachTable:
