@@ -111,3 +111,14 @@ def format_speed(speed_m_s: float, system: UnitSystem) -> str:
     ('1250 m/s', '4101 ft/s')
     """
     return f"{speed_m_s / FOOT_M:.0f} ft/s" if system == "us" else f"{speed_m_s:.0f} m/s"
+
+
+def format_count(number: int, noun: str) -> str:
+    """Number of things, the noun in the singular for one.
+
+    Examples
+    --------
+    >>> format_count(1, "pair"), format_count(0, "pair"), format_count(12, "dug candidate")
+    ('1 pair', '0 pairs', '12 dug candidates')
+    """
+    return f"{number} {noun}{'' if number == 1 else 's'}"

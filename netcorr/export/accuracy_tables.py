@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import math
 import os
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from netcorr.export.geopackage import write_tables
+from netcorr.export.plain_text import plain_values
 from netcorr.export.result_schema import Column, ResultLayer
 from netcorr.verification.accuracy import WITHIN_M, band_name
 
@@ -196,7 +196,7 @@ def _band_rows(accuracy: Accuracy) -> Iterator[Row]:
     for one in accuracy.bands:
         yield {
             "band": band_name(one.low, one.high),
-            "stated": _finite(one.stated),
+            "stated": plain_values(one.stated),
             "counted": one.came_true.count,
             **_columns("came_true", one.came_true),
             "unmeasured": one.unmeasured,
@@ -225,14 +225,10 @@ def _columns(name: str, interval: Interval, *, unit: str = "") -> Row:
     if not interval.count:
         return {}
     return {
-        f"{name}{unit}": _finite(interval.value),
-        f"{name}_low{unit}": _finite(interval.low),
-        f"{name}_high{unit}": _finite(interval.high),
+        f"{name}{unit}": plain_values(interval.value),
+        f"{name}_low{unit}": plain_values(interval.low),
+        f"{name}_high{unit}": plain_values(interval.high),
     }
-
-
-def _finite(value: float) -> float | None:
-    return value if math.isfinite(value) else None
 
 
 def _yes_or_no(value: bool | None) -> str | None:

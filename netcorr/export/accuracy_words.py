@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 from netcorr.export.cautions import CAUTIONS
 from netcorr.export.pipe_words import material_text
-from netcorr.export.plain_text import plain_text
+from netcorr.export.plain_text import plain_text, plain_values
 from netcorr.export.report.advice import AFTER_REPAIR, SILENCE
-from netcorr.units import format_length
+from netcorr.units import format_count, format_length
 from netcorr.verification.accuracy import WITHIN_M, band_name
 from netcorr.verification.speeds import ERAS
 
@@ -94,7 +94,7 @@ def accuracy_dict(
             {
                 "low": one.low,
                 "high": one.high,
-                "stated": _finite(one.stated),
+                "stated": plain_values(one.stated),
                 "came_true": _interval(one.came_true),
                 "unmeasured": one.unmeasured,
                 "agreement": one.agreement,
@@ -117,26 +117,24 @@ def _group_dict(one: Group) -> dict[str, Any]:
 
 def _interval(one: Interval) -> dict[str, Any]:
     return {
-        "value": _finite(one.value),
-        "low": _finite(one.low),
-        "high": _finite(one.high),
+        "value": plain_values(one.value),
+        "low": plain_values(one.low),
+        "high": plain_values(one.high),
         "count": one.count,
     }
 
 
-def _finite(value: float) -> float | None:
-    return value if math.isfinite(value) else None
-
-
 def _headline(accuracy: Accuracy, results: int) -> str:
     everything = accuracy.all
-    read = _count(results, "result")
+    read = format_count(results, "result")
     if not everything.visited:
         return f"{read}: no candidate was visited yet. Take the crews' files back with netcorr verify first."
-    told = f"{read}: {_count(everything.visited, 'candidate')} visited, {everything.dug} dug"
+    told = f"{read}: {format_count(everything.visited, 'candidate')} visited, {everything.dug} dug"
     if not everything.dug:
         return f"{told}. Nothing can be said of accuracy before something is dug."
-    return f"{told}: {_count(everything.found, 'leak')} found, {_count(everything.dry, 'dry hole')}."
+    return (
+        f"{told}: {format_count(everything.found, 'leak')} found, {format_count(everything.dry, 'dry hole')}."
+    )
 
 
 def _summary(one: Group, units: UnitSystem) -> Iterator[str]:
@@ -255,7 +253,7 @@ def _speeds(lesson: SpeedLesson) -> Iterator[str]:
 
 def _speed(one: LearnedSpeed) -> str:
     name = plain_text(material_text(one.material)) + _laid(one.years)
-    finds = _count(one.finds, "find")
+    finds = format_count(one.finds, "find")
     if not one.is_learned:
         return f"{name}: {finds}, no more than the tables say (few, or too near the middle)."
     now, before = (f"+-{_NB}{100 * share:.1f}{_NB}%" for share in (one.scale_sd / one.scale, one.table_sd))
@@ -271,10 +269,6 @@ def _laid(years: tuple[int, int] | None) -> str:
     if first == ERAS[0][0]:
         return f" laid before {last + 1}"
     return f" laid since {first}" if last == ERAS[-1][1] else f" laid {first} to {last}"
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}{'' if number == 1 else 's'}"
 
 
 def _item(text: str) -> list[str]:

@@ -10,7 +10,7 @@ import numpy as np
 from netcorr.export.fix_words import extent, fix_text, rule_text, share_text
 from netcorr.export.plain_text import plain_text
 from netcorr.export.sentences import format_length
-from netcorr.units import UnitSystem
+from netcorr.units import UnitSystem, format_count
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -116,12 +116,12 @@ def _read(check: MapCheck, units: UnitSystem) -> Iterator[str]:
     out_m = float(parts.columns["length_m"][~parts.in_service].sum())
     beside = f", and {extent(out_m, units)} out of service" if out_m else ""
     yield (
-        f"{_count(len(np.unique(mains)), 'main')} with {extent(parts.total_m, units)} in service{beside}; "
-        f"cut into {_count(int(parts.in_service.sum()), 'piece')} at joints and fittings"
+        f"{format_count(len(np.unique(mains)), 'main')} with "
+        f"{extent(parts.total_m, units)} in service{beside}; cut into {format_count(int(parts.in_service.sum()), 'piece')} at joints and fittings"
     )
     kinds = ", ".join(f"{count} {kind}" for kind, count in fittings["kind"].value_counts().items())
     closed = int((~fittings["is_open"].astype(bool)).sum())
-    yield f"{_count(len(fittings), 'fitting')}" + (
+    yield f"{format_count(len(fittings), 'fitting')}" + (
         f" ({kinds}), {closed} of them closed" if len(fittings) else ": no place for a logger"
     )
     crs = check.network.crs
@@ -158,7 +158,7 @@ def _pieces(check: MapCheck, units: UnitSystem) -> Iterator[str]:
         yield f"  {k + 1:>3}: {extent(length_m, units):>9}  {share_text(share)}"
     rest = parts.length_m[_TOLD:]
     if len(rest):
-        yield f"  and {_count(len(rest), 'smaller one')} with {extent(float(rest.sum()), units)} in all"
+        yield f"  and {format_count(len(rest), 'smaller one')} with {extent(float(rest.sum()), units)} in all"
     if parts.zones > len(parts.length_m):
         yield f"  With the closed valves shut there are {parts.zones}."
     if len(parts.length_m) > 1:
@@ -178,7 +178,7 @@ def _tolerances(check: MapCheck, units: UnitSystem) -> Iterator[str]:
     counts = [len(check.parts.length_m), *(left for _, left in listed)]
     for width, count in zip(widths, counts, strict=True):
         now = "  (now)" if width == widths[0] else ""
-        yield f"    {width:>8}: {_count(count, 'piece')}{now}"
+        yield f"    {width:>8}: {format_count(count, 'piece')}{now}"
     yield from textwrap.wrap(
         "Look at the near misses before raising it: from half a metre on a tolerance joins what does not "
         "belong together, too.",
@@ -220,10 +220,6 @@ _GAP_WORDS = {
 def _span(widths: np.ndarray[tuple[int], np.dtype[np.float64]], units: UnitSystem) -> str:
     low, high = (format_length(float(value), units) for value in (widths.min(), widths.max()))
     return f"{low} away" if low == high else f"{low} to {high} away"
-
-
-def _count(number: int, thing: str) -> str:
-    return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
 
 
 def _section(title: str, lines: Iterable[str]) -> list[str]:

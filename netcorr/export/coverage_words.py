@@ -17,6 +17,7 @@ from netcorr.export.sentences import format_length
 from netcorr.planning.cover_answer import lonely_sensors
 from netcorr.planning.cover_totals import MATERIAL, ZONE
 from netcorr.planning.why_not_covered import REASONS
+from netcorr.units import format_count
 
 if TYPE_CHECKING:
     from netcorr.planning.cover_answer import CoverAnswer
@@ -67,7 +68,7 @@ def _headline(answer: CoverAnswer, total: Total, units: UnitSystem) -> list[str]
     source = plain_text(answer.cover.mains.network.source)
     count = len(answer.cover.problem.sites)
     verdict = (
-        f"{source}: {_count(count, 'sensor')} cover{'s' if count == 1 else ''} "
+        f"{source}: {format_count(count, 'sensor')} cover{'s' if count == 1 else ''} "
         f"{total.covered_percent:.1f} % of the mains: "
         f"{extent(total.covered_m, units)} of {extent(total.total_m, units)}"
     )
@@ -140,8 +141,8 @@ def _dead_ends(answer: CoverAnswer, units: UnitSystem) -> Iterator[str]:
         return
     length_m = sum(one.length_m for one in ends)
     yield (
-        f"{_count(len(ends), 'dead end')} with {extent(length_m, units)} that no pair can have between it; "
-        "cover them by listening, or:"
+        f"{format_count(len(ends), 'dead end')} with {extent(length_m, units)} "
+        "that no pair can have between it; cover them by listening, or:"
     )
     edges = answer.cover.mains.edges
     by_remedy: dict[str, list[str]] = {}
@@ -159,8 +160,9 @@ def _sensors(answer: CoverAnswer, units: UnitSystem) -> Iterator[str]:
     problem = answer.cover.problem
     pairs = np.bincount(problem.pair_sites.ravel(), minlength=len(problem.sites))
     yield (
-        f"{_count(len(answer.given), 'site')} given, {_count(len(problem.sites), 'place')} on the mains, "
-        f"{_count(len(problem.pair_sites), 'pair')} within reach of each other"
+        f"{format_count(len(answer.given), 'site')} given, "
+        f"{format_count(len(problem.sites), 'place')} on the mains, "
+        f"{format_count(len(problem.pair_sites), 'pair')} within reach of each other"
     )
     lonely = problem.sites.fitting[pairs == 0].tolist()
     if len(lonely) > _TOLD:
@@ -203,7 +205,3 @@ def _wrapped(texts: Iterable[str]) -> Iterator[str]:
         yield from textwrap.wrap(
             plain_text(text), WIDTH, initial_indent="  - ", subsequent_indent="    ", break_long_words=False
         )
-
-
-def _count(number: int, thing: str) -> str:
-    return f"{number} {thing}{'' if number == 1 else 's'}"

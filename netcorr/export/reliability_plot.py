@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from netcorr.export.palette import INK, LEAK, QUIET
 from netcorr.export.picture import check_picture, drawing
+from netcorr.units import format_count
 from netcorr.verification.accuracy import BANDS
 from netcorr.verification.intervals import FEW
 
@@ -59,7 +60,9 @@ def plot_reliability(
 def _subtitle(accuracy: Accuracy) -> str:
     counted = sum(band.came_true.count for band in accuracy.bands)
     few = any(0 < band.came_true.count < FEW for band in accuracy.bands)
-    return f"{counted} dug candidates; bars: 95 % intervals" + ("; hollow: few data" if few else "")
+    return f"{format_count(counted, 'dug candidate')}; bars: 95 % intervals" + (
+        "; hollow: few data" if few else ""
+    )
 
 
 def _frame(axes: Axes) -> None:

@@ -11,6 +11,7 @@ from netcorr.export.field_text import candidate_name
 from netcorr.export.ground_words import DRY_HOLE, state_words
 from netcorr.export.plain_text import plain_text
 from netcorr.export.report.advice import AFTER_REPAIR, SILENCE
+from netcorr.units import format_count
 from netcorr.verification.visit import DRY, NOT_VISITED
 
 if TYPE_CHECKING:
@@ -95,10 +96,10 @@ def _candidate_dict(one: CandidateState) -> dict[str, Any]:
 
 
 def _headline(taken: TakenIn) -> str:
-    rows = _count(taken.field.rows, "row")
+    rows = format_count(taken.field.rows, "row")
     if not taken.added:
         return f"{taken.field.name}: {rows}, nothing that {taken.result} does not hold already."
-    return f"{taken.field.name}: {rows}, {_count(len(taken.added), 'visit')} added to {taken.result}."
+    return f"{taken.field.name}: {rows}, {format_count(len(taken.added), 'visit')} added to {taken.result}."
 
 
 def _advice(taken: TakenIn) -> Iterator[str]:
@@ -116,10 +117,6 @@ def _called(candidate_id: str, taken: TakenIn) -> str:
         if one.candidate.candidate_id == candidate_id:
             return f"candidate {one.candidate.rank}"
     return plain_text(candidate_id)
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}{'' if number == 1 else 's'}"
 
 
 def _wrap(text: str, *, indent: int = 0) -> list[str]:

@@ -31,7 +31,7 @@ from netcorr.export.sentences import (
     strength,
     stretch_to_search,
 )
-from netcorr.units import UnitSystem
+from netcorr.units import UnitSystem, format_count
 
 if TYPE_CHECKING:
     from netcorr.position.fix import Candidate, PairFix, SurveyFix
@@ -128,9 +128,9 @@ def headline(fix: SurveyFix, *, rounds: int) -> str:
     between = [c for c in fix.candidates if c.in_bracket]
     beyond = [c for c in fix.candidates if not c.in_bracket]
     strong = sum(c.probability >= STRONG for c in between)
-    who = f"{_count(len(fix.pairs), 'pair')} of loggers, {_count(rounds, 'round')}"
+    who = f"{format_count(len(fix.pairs), 'pair')} of loggers, {format_count(rounds, 'round')}"
     if strong:
-        return f"{who}: {_count(strong, 'leak')} with strong evidence."
+        return f"{who}: {format_count(strong, 'leak')} with strong evidence."
     if any(strength(c.probability) == "fair" for c in between):
         return f"{who}: a leak is possible, but the evidence is not strong. Record again before digging."
     if beyond:
@@ -328,7 +328,3 @@ def _section(title: str, texts: Iterable[str], *, numbered: bool = False) -> lis
 
 def _wrap(text: str, mark: str = "") -> list[str]:
     return textwrap.wrap(text, WIDTH, initial_indent=mark, subsequent_indent=" " * len(mark))
-
-
-def _count(number: int, thing: str) -> str:
-    return f"{number} {thing}" if number == 1 else f"{number} {thing}s"

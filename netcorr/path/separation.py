@@ -11,6 +11,7 @@ import shapely
 
 from netcorr.errors import NoPathError
 from netcorr.network.ground import geodesic_distances_m
+from netcorr.units import format_count
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -77,7 +78,7 @@ def _parts(network: PipeNetwork, a: int, b: int) -> str:
         edges = _edges_around(network, node)
         km = sum(edge["length_m"] for edge in edges) / 1000
         count = len({edge["pipe_id"] for edge in edges})
-        words.append(f"{count} main{'' if count == 1 else 's'} ({km:.2f} km)")
+        words.append(f"{format_count(count, 'main')} ({km:.2f} km)")
     return (
         f"no main connects their parts of the map: {words[0]} around the first, {words[1]} around the second"
     )

@@ -16,6 +16,7 @@ from PIL import ExifTags, Image
 
 from netcorr.errors import RecordingError
 from netcorr.feedback import Feedback, NoFeedback, check_cancelled
+from netcorr.units import format_count
 
 #: Pictures that can be read.
 PHOTO_SUFFIXES = (".jpg", ".jpeg", ".tif", ".tiff", ".png", ".webp")
@@ -100,11 +101,11 @@ def read_photos(
         endings = ", ".join(PHOTO_SUFFIXES)
         raise RecordingError(
             str(root),
-            found=f"no photo among its {others} file{'' if others == 1 else 's'}",
+            found=f"no photo among its {format_count(others, 'file')}",
             remedy=f"give the folder of photos ({endings})",
         )
     if others:
-        feedback.message(f"{root.name}: {others} file{'' if others == 1 else 's'} passed over, no photos")
+        feedback.message(f"{root.name}: {format_count(others, 'file')} passed over, no photos")
     return tuple(photos)
 
 

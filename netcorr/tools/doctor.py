@@ -15,6 +15,7 @@ from netcorr.feedback import Feedback, NoFeedback, PartOf, check_cancelled
 from netcorr.tools.declare import Tool
 from netcorr.tools.finding import Finding
 from netcorr.tools.parameter import Parameter
+from netcorr.units import format_count
 
 _MARKS = {"good": "good", "caution": "MIND", "fault": "FAULT"}
 #: Longest line of the text, and the column in which findings stand.
@@ -57,7 +58,7 @@ class DoctorResult:
         if not self.faults:
             return ""
         first = self.faults[0]
-        count = f"{len(self.faults)} thing{'' if len(self.faults) == 1 else 's'} to put right"
+        count = f"{format_count(len(self.faults), 'thing')} to put right"
         return f"{count}; first {first.topic}: {first.found}; {first.remedy}"
 
     def text(self) -> str:

@@ -11,6 +11,7 @@ from netcorr.feedback import Feedback, NoFeedback
 from netcorr.tools.declare import Tool
 from netcorr.tools.parameter import Parameter
 from netcorr.tools.shared_parameters import CRS, MAPPING
+from netcorr.units import format_count
 
 if TYPE_CHECKING:
     from netcorr.layers import ColumnSummary, LayerMapping, LayerSummary, SourceSummary, ValueCount
@@ -106,7 +107,7 @@ def inspect(
 
 def _lines(summary: SourceSummary) -> Iterator[str]:
     count = len(summary.layers)
-    yield f"{summary.source}: {count} layer{'' if count == 1 else 's'}"
+    yield f"{summary.source}: {format_count(count, 'layer')}"
     for layer in summary.layers:
         yield ""
         yield from _layer_lines(layer)

@@ -12,6 +12,7 @@ from netcorr.tools.declare import Tool
 from netcorr.tools.open_map import open_map
 from netcorr.tools.parameter import Parameter
 from netcorr.tools.shared_parameters import KINDS, MAP_OPTIONS, NETWORK
+from netcorr.units import format_count
 
 if TYPE_CHECKING:
     from datetime import tzinfo
@@ -46,7 +47,8 @@ class PhotosResult:
         sure = [site for site in self.sites if site.is_sure]
         unsure = [site for site in self.sites if not site.is_sure]
         count = sum(len(site.photos) for site in self.sites)
-        yield f"{_count(count, 'photo')}: {_count(len(sure), 'site')} sure, {len(unsure)} in doubt."
+        sites = format_count(len(sure), "site")
+        yield f"{format_count(count, 'photo')}: {sites} sure, {len(unsure)} in doubt."
         if sure:
             yield from ("", "Sure of the fitting")
         for site in sure:
@@ -67,10 +69,6 @@ class PhotosResult:
 
         found: dict[str, Any] = plain_values({"sites": [_site_dict(site) for site in self.sites]})
         return found | {"files": [str(path) for path in self.files]}
-
-
-def _count(number: int, word: str) -> str:
-    return f"{number} {word}{'' if number == 1 else 's'}"
 
 
 def _names(site: PhotoSite) -> str:

@@ -9,6 +9,7 @@ from typing import Any
 from netcorr.feedback import Feedback, NoFeedback
 from netcorr.tools.declare import Tool
 from netcorr.tools.parameter import Parameter
+from netcorr.units import format_count
 
 
 @dataclass(frozen=True)
@@ -32,7 +33,7 @@ class PointsResult:
         """Say what it holds, with the cautions."""
         from netcorr.export.cautions import CAUTIONS
 
-        points = f"{self.count} point{'' if self.count == 1 else 's'}"
+        points = format_count(self.count, "point")
         return "\n".join([f"{points}: candidates and sensors, in longitude and latitude.", *CAUTIONS])
 
     def as_dict(self) -> dict[str, Any]:

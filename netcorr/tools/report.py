@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from netcorr.feedback import Feedback, NoFeedback
 from netcorr.tools.declare import Tool
 from netcorr.tools.parameter import Parameter
-from netcorr.units import UnitSystem
+from netcorr.units import UnitSystem, format_count
 
 if TYPE_CHECKING:
     from netcorr.export.report import ReportSummary
@@ -35,7 +35,7 @@ class ReportResult:
     def text(self) -> str:
         """Say what the page holds."""
         one = self.summary
-        cards = f"{one.candidates} candidate{'' if one.candidates == 1 else 's'}"
+        cards = format_count(one.candidates, "candidate")
         lines = [one.headline, f"Page of {one.bytes / 1e6:.1f} MB: {cards}, {one.sounds} recordings to hear."]
         if one.problems:
             lines += ["", "Not to be heard:", *(f"  - {text}" for text in one.problems)]

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from netcorr.feedback import Feedback, NoFeedback
 from netcorr.tools.declare import OutputLayer, Tool
 from netcorr.tools.parameter import Parameter
-from netcorr.units import UnitSystem
+from netcorr.units import UnitSystem, format_count
 
 if TYPE_CHECKING:
     from netcorr.export.take_in import TakenIn
@@ -45,7 +45,7 @@ class VerifyResult:
     def verdict(self) -> str:
         """Why the exit code is not 0."""
         count = len(self.taken.conflicts)
-        return f"{count} thing{'' if count == 1 else 's'} in the file do not fit" if self.exit_code else ""
+        return f"{format_count(count, 'thing')} in the file do not fit" if self.exit_code else ""
 
     def text(self) -> str:
         """Give it in words."""

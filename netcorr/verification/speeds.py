@@ -18,6 +18,7 @@ from netcorr.errors import SpeedError
 from netcorr.path.reference import segment_ends_m
 from netcorr.position import LocateSettings, path_speeds
 from netcorr.speed import MEASURED, Calibration, SpeedScale
+from netcorr.units import format_count
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -107,7 +108,7 @@ class LearnedSpeed:
     def as_scale(self) -> SpeedScale:
         """As it stands in a calibration file."""
         years = None if self.years is None else (float(self.years[0]), float(self.years[1]))
-        many = "1 find" if self.finds == 1 else f"{self.finds} finds"
+        many = format_count(self.finds, "find")
         return SpeedScale(
             material=self.material,
             scale=round(self.scale, 5),

@@ -16,6 +16,7 @@ from netcorr.export.sentences import format_length
 from netcorr.export.words import survey_text
 from netcorr.rehearsal.judge import OUTCOMES, Outcome
 from netcorr.rehearsal.summary import Share, summarise, summarise_by
+from netcorr.units import format_count
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -186,7 +187,7 @@ def _failures(rehearsal: Rehearsal, units: UnitSystem) -> Iterator[str]:
         if data["pipe_id"] in metres and data["is_open"]:
             metres[data["pipe_id"]] += float(data["length_m"])
     total = extent(math.fsum(metres.values()), units)
-    mains = "1 main" if len(failed) == 1 else f"{len(failed)} mains"
+    mains = format_count(len(failed), "main")
     yield from ("", f"Where it fails: {mains} ({total}) on which no leak was found")
     for name, some in sorted(failed, key=lambda pair: -len(pair[1]))[:_TOLD]:
         first = some[0]
