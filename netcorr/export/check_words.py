@@ -117,7 +117,8 @@ def _read(check: MapCheck, units: UnitSystem) -> Iterator[str]:
     beside = f", and {extent(out_m, units)} out of service" if out_m else ""
     yield (
         f"{format_count(len(np.unique(mains)), 'main')} with "
-        f"{extent(parts.total_m, units)} in service{beside}; cut into {format_count(int(parts.in_service.sum()), 'piece')} at joints and fittings"
+        f"{extent(parts.total_m, units)} in service{beside}; "
+        f"cut into {format_count(int(parts.in_service.sum()), 'piece')} at joints and fittings"
     )
     kinds = ", ".join(f"{count} {kind}" for kind, count in fittings["kind"].value_counts().items())
     closed = int((~fittings["is_open"].astype(bool)).sum())
