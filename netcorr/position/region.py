@@ -12,6 +12,8 @@ if TYPE_CHECKING:
 
 #: Stretches closer than this are one: nobody digs around half a metre. [m]
 JOIN_M = 0.5
+#: A gap of just that much is closed whichever way the last digit of the spacing falls. [m]
+_ROUNDING_M = 1e-6
 
 
 @dataclass(frozen=True)
@@ -82,7 +84,7 @@ def highest_density_stretches(
     chosen = np.zeros(mass.size, dtype=bool)
     chosen[order[:count]] = True
     index = np.flatnonzero(chosen)
-    breaks = np.flatnonzero(np.diff(index) * step_m > JOIN_M)
+    breaks = np.flatnonzero(np.diff(index) * step_m > JOIN_M + _ROUNDING_M)
     firsts = index[np.concatenate([[0], breaks + 1])]
     lasts = index[np.concatenate([breaks, [index.size - 1]])]
     stretches = [
