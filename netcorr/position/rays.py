@@ -1,0 +1,193 @@
+"""Rays of sound through the map's own pipes: what a source at one place sends into every pipe, and when.
+
+A wave that meets a tee, a dead end or a change of pipe is split as `netcorr.speed.junction` says. The way
+from a leak to a sensor is that from the sensor to the leak (reciprocity): rays are followed from sensors.
+"""
+
+from __future__ import annotations
+
+import heapq
+import math
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+from netcorr.errors import SpeedError
+from netcorr.speed import pipe_wall, pipe_wave_speed, water_at
+from netcorr.speed.junction import relative_admittance, transmission, wave_loss_np_m
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    from netcorr.network.pipe_network import PipeNetwork
+    from netcorr.position.settings import LocateSettings
+
+#: No more rays than so many are followed from each sensor.
+MOST_RAYS = 4000
+#: Rays are timed to this. [s]
+TIME_STEP_S = 1e-4
+#: Bore of a pipe whose size the map does not say. [mm]
+USUAL_MM = 150.0
+
+#: Pipe in the direction of a wave: node where it sets out, node that it runs to, key.
+DirectedEdge = tuple[int, int, int]
+#: Time [s] and pressure of arrivals.
+Arrivals = list[tuple[float, float]]
+
+
+@dataclass(frozen=True)
+class WavePipe:
+    """What a wave feels of one edge of the graph.
+
+    Attributes
+    ----------
+    travel_s : float
+        Time from end to end. [s]
+    kept : float
+        Share of the pressure that is left at the other end.
+    admittance : float
+        Area over speed. [m s]
+    """
+
+    travel_s: float
+    kept: float
+    admittance: float
+
+
+@dataclass(eq=False)
+class Waves:
+    """The pipes of a network as waves feel them, each looked up once.
+
+    Attributes
+    ----------
+    network : PipeNetwork
+        The map.
+    frequency_hz : float
+        In the middle of the band that matters, for the losses on the way. [Hz]
+    settings : LocateSettings
+        Water temperature.
+    usual_m_s : float
+        Wave speed where neither `speed_m_s` nor the map says one. [m/s]
+    speed_m_s : mapping of DirectedEdge to float
+        Wave speeds that are known, in either direction of a pipe. [m/s]
+    pipes, splits : dict
+        What was looked up.
+    """
+
+    network: PipeNetwork
+    frequency_hz: float
+    settings: LocateSettings
+    usual_m_s: float
+    speed_m_s: Mapping[DirectedEdge, float] = field(default_factory=dict)
+    pipes: dict[DirectedEdge, WavePipe] = field(default_factory=dict)
+    splits: dict[DirectedEdge, list[tuple[DirectedEdge, float]]] = field(default_factory=dict)
+
+    @cached_property
+    def water_speed_m_s(self) -> float:
+        """Speed of sound in the water of the mains. [m/s]"""
+        return water_at(self.settings.temperature_c).speed_m_s
+
+    def pipe(self, edge: DirectedEdge) -> WavePipe:
+        """What a wave feels of a pipe."""
+        if edge not in self.pipes:
+            self.pipes[edge] = self._pipe(edge)
+        return self.pipes[edge]
+
+    def around(self, node: int) -> Iterator[DirectedEdge]:
+        """Open pipes at a node, from it."""
+        for _, other, key, data in self.network.graph.edges(node, keys=True, data=True):
+            if data["is_open"]:
+                yield node, other, key
+
+    def onward(self, edge: DirectedEdge) -> list[tuple[DirectedEdge, float]]:
+        """Pipes into which a wave at the end of one goes on or back, each with its share of the pressure."""
+        if edge not in self.splits:
+            back = (edge[1], edge[0], edge[2])
+            others = [one for one in self.around(edge[1]) if one != back]
+            through = transmission(self.pipe(edge).admittance, [self.pipe(one).admittance for one in others])
+            self.splits[edge] = [(back, through - 1), *((one, through) for one in others)]
+        return self.splits[edge]
+
+    def _pipe(self, edge: DirectedEdge) -> WavePipe:
+        """Wave in one pipe."""
+        data = self.network.edge(*edge)
+        wall_mm, year, size_mm = data["wall_mm"], data["year"], data["diameter_mm"]
+        try:
+            wall = pipe_wall(data["material"], size_mm, wall_mm=wall_mm, year=year)
+            bore_m, loss_factor = wall.inside_diameter_m, wall.loss_factor
+        except SpeedError:
+            bore_m, loss_factor = (size_mm if size_mm > 0 else USUAL_MM) / 1000, 0.0
+        speed_m_s = self._speed_m_s(edge, data)
+        loss_np_m = wave_loss_np_m(
+            self.frequency_hz,
+            speed_m_s=speed_m_s,
+            water_speed_m_s=self.water_speed_m_s,
+            wall_loss_factor=loss_factor,
+        )
+        return WavePipe(
+            travel_s=data["length_m"] / speed_m_s,
+            kept=math.exp(-loss_np_m * data["length_m"]),
+            admittance=relative_admittance(bore_m=bore_m, speed_m_s=speed_m_s),
+        )
+
+    def _speed_m_s(self, edge: DirectedEdge, data: dict[str, Any]) -> float:
+        known = self.speed_m_s.get(edge, self.speed_m_s.get((edge[1], edge[0], edge[2])))
+        if known is not None:
+            return known
+        try:
+            return pipe_wave_speed(
+                data["material"],
+                data["diameter_mm"],
+                wall_mm=data["wall_mm"],
+                year=data["year"],
+                temperature_c=self.settings.temperature_c,
+                wave_speed_m_s=data["wave_speed_m_s"],
+            ).speed_m_s
+        except SpeedError:
+            return self.usual_m_s
+
+
+def trace_rays(waves: Waves, sensor: int, *, least: float, latest_s: float) -> dict[DirectedEdge, Arrivals]:
+    """Waves that a source at a sensor sends into every pipe: directed edge to times and pressures.
+
+    What a source at the sensor would send to a point is what a source at the point sends to the sensor.
+    Rays that run into a pipe at the same time are one from there on.
+
+    Parameters
+    ----------
+    waves : Waves
+        The pipes.
+    sensor : int
+        Node of the network's graph.
+    least : float
+        Rays with less pressure than this are not followed; 1 sets out into every pipe at the sensor.
+    latest_s : float
+        Nor those that arrive later. [s]
+
+    Returns
+    -------
+    dict of DirectedEdge to Arrivals
+        Rays as they run into each pipe, earliest first.
+    """
+    entered: dict[DirectedEdge, Arrivals] = {}
+    pressures: dict[tuple[int, DirectedEdge], float] = {(0, edge): 1.0 for edge in waves.around(sensor)}
+    queue = list(pressures)
+    heapq.heapify(queue)
+    for _ in range(MOST_RAYS):
+        if not queue:
+            break
+        step, edge = heapq.heappop(queue)
+        pressure = pressures.pop((step, edge))
+        if abs(pressure) < least:
+            continue
+        entered.setdefault(edge, []).append((step * TIME_STEP_S, pressure))
+        pipe = waves.pipe(edge)
+        arrives = step + round(pipe.travel_s / TIME_STEP_S)
+        if arrives * TIME_STEP_S > latest_s:
+            continue
+        for onward, factor in waves.onward(edge):
+            key = (arrives, onward)
+            if key not in pressures:
+                heapq.heappush(queue, key)
+            pressures[key] = pressures.get(key, 0.0) + pressure * pipe.kept * factor
+    return entered
