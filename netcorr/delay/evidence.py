@@ -26,11 +26,16 @@ class BesideEvidence:
         Shape (m,): log of the likelihood of one more source, of the same polarity, over that of none.
     strength : numpy.ndarray
         Shape (m,): height of the correlogram against that of the strongest delay, in the band of the latter.
+    repeated : numpy.ndarray
+        Shape (m,): share of its power that one of the two recordings repeats after as long as each delay is
+        from the known one, against the same: an echo that comes so much later shows there, a source of its
+        own does not.
     """
 
     known_s: float
     log_likelihood: NDArray[np.float64]
     strength: NDArray[np.float64]
+    repeated: NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)

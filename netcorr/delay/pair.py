@@ -15,6 +15,7 @@ from netcorr.delay.evidence import BesideEvidence, DelayEvidence
 from netcorr.delay.likelihood import BandCorrelograms, average_polarities
 from netcorr.delay.prepare import PreparedRecording, prepare_recording
 from netcorr.delay.refine import coherence_and_phase, refine_delay
+from netcorr.delay.repetition import repetition
 from netcorr.errors import DelayError
 
 if TYPE_CHECKING:
@@ -153,10 +154,16 @@ def delay_evidence(
             left, usable, **grid, max_delay_s=max_delay_s + MARGIN_S, band_hz=band, dispersion=dispersion
         )
         one_r, left_r = (every.mean(first, last)[0] for every in (correlograms, others))
+        height = max(abs(float(one_r[peak])), 1e-9)
+        later_s = correlograms.delay_s - refined.delay_s
         beside = BesideEvidence(
             known_s=refined.delay_s,
             log_likelihood=others.of_polarity(polarity),
-            strength=polarity * left_r / max(abs(float(one_r[peak])), 1e-9),
+            strength=polarity * left_r / height,
+            repeated=np.maximum(
+                *(repetition(one, usable, later_s, band_hz=best_band_hz) for one in (a, b)),
+            )
+            / height,
         )
         blocks = BlockCorrelograms(a, b, usable, whole=correlograms)
         sure = abs(upright[peak] - reverse[peak]) > SURE_OF_POLARITY

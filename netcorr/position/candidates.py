@@ -73,17 +73,24 @@ def find_candidates(
     tuple of Candidate
         Between the sensors, and at or beyond either of them.
     """
-    sources = [(posterior.between, posterior.density_per_m, "")]
+    x = posterior.position_m
+    likely = [
+        (candidate_probability(one.mass * posterior.between), one, "")
+        for one in _stretches(x, posterior.density_per_m, settings=settings)
+    ]
     if second is not None:
-        sources.append((second.probability, second.density_per_m, BESIDE_NOTE))
-    found: list[Candidate] = []
-    for probability, density_per_m, note in sources:
-        places = [
-            _between(one, probability, times, path=path, network=network, evidence=evidence)
-            for one in _stretches(posterior.position_m, density_per_m, settings=settings)
-            if candidate_probability(one.mass * probability) >= settings.least_probability
+        # the odds of a second are true as they are; of its places the lesser are right less often
+        likely += [
+            (candidate_probability(one.mass) * second.probability, one, BESIDE_NOTE)
+            for one in _stretches(x, second.density_per_m, settings=settings)
         ]
-        found += [_noted(one, note) for one in places if not any(_overlap(one, other) for other in found)]
+    found: list[Candidate] = []
+    for probability, one, note in likely:
+        if probability < settings.least_probability:
+            continue
+        place = _between(one, probability, times, path=path, network=network, evidence=evidence)
+        if not any(_same_place(place, other) for other in found):
+            found.append(_noted(place, note))
     ends: tuple[tuple[Outcome, float], ...] = (
         ("at or beyond A", posterior.beyond_a),
         ("at or beyond B", posterior.beyond_b),
@@ -115,8 +122,9 @@ def _stretches(
     return stretches if spread_m <= LARGEST_SHARE * float(position_m[-1] - position_m[0]) else ()
 
 
-def _overlap(one: Candidate, other: Candidate) -> bool:
-    return one.low_m <= other.high_m and other.low_m <= one.high_m
+def _same_place(one: Candidate, other: Candidate) -> bool:
+    """Whether either point lies in the other's stretch; what speeds leave in doubt shifts both alike."""
+    return one.low_m <= other.from_a_m <= one.high_m or other.low_m <= one.from_a_m <= other.high_m
 
 
 def _noted(candidate: Candidate, note: str) -> Candidate:
@@ -162,7 +170,7 @@ def error_budget(
 
 def _between(
     one: Stretch,
-    between: float,
+    probability: float,
     times: PathTimes,
     *,
     path: CorrelationPath,
@@ -174,7 +182,6 @@ def _between(
     segment = path.segments[index]
     delay_s = float(np.interp(one.best_m, times.position_m, times.delay_s))
     branches = _branches(network, path, low_m=one.low_m, high_m=one.high_m)
-    probability = candidate_probability(one.mass * between)
     used = rounds_that_agree(evidence, delay_s=delay_s, sd_s=_sd_at(times, one.best_m))
     return Candidate(
         candidate_id=candidate_id(path.sensor_a, path.sensor_b, "between", one.best_m, probability, delay_s),

@@ -93,7 +93,7 @@ def pair_posterior(
     PositionError
         If there is no evidence, or it does not reach the ends of the path.
     """
-    grid = _common_grid(times, evidence)
+    grid = common_grid(times, evidence)
     log_likelihood, log_none = log_combined(evidence, grid, times=times, settings=settings)
     log_scale = float(log_likelihood.max())
     # nothing is impossible: a density stays defined where all evidence lies elsewhere
@@ -263,8 +263,26 @@ def _blurred_at(
     return blurred
 
 
-def _common_grid(times: PathTimes, evidence: Sequence[DelayEvidence]) -> NDArray[np.float64]:
-    """Delays that all rounds have, at the finest of their spacings."""
+def common_grid(times: PathTimes, evidence: Sequence[DelayEvidence]) -> NDArray[np.float64]:
+    """Delays that all rounds have, at the finest of their spacings.
+
+    Parameters
+    ----------
+    times : PathTimes
+        Delays along the path.
+    evidence : sequence of DelayEvidence
+        One for each round.
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (m,): evenly spaced. [s]
+
+    Raises
+    ------
+    PositionError
+        If there is no evidence, or it does not reach the ends of the path.
+    """
     if not evidence:
         raise PositionError("pair", found="no round with evidence", remedy="record at least one round")
     first = max(one.delay_s[0] for one in evidence)

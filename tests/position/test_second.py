@@ -60,7 +60,12 @@ def heard(times: PathTimes, make_evidence: Maker) -> Maker:
     """A round with a first source, and what is left of it: places from A with evidence, and a strength."""
 
     def made(
-        first_m: float, left: dict[float, float], *, strength: float = 0.8, number: int = 1
+        first_m: float,
+        left: dict[float, float],
+        *,
+        strength: float = 0.8,
+        repeated: float = 0.05,
+        number: int = 1,
     ) -> DelayEvidence:
         one: DelayEvidence = make_evidence(times, {delay_of(times, first_m): 80.0}, round_number=number)
         peaks = {delay_of(times, at_m): height for at_m, height in left.items()}
@@ -69,7 +74,8 @@ def heard(times: PathTimes, make_evidence: Maker) -> Maker:
             (strength * np.exp(-0.5 * ((one.delay_s - at_s) / 5e-4) ** 2) for at_s in peaks),
             np.zeros(one.delay_s.size),
         )
-        return replace(one, beside=BesideEvidence(one.peak_delay_s, beside.log_likelihood, shape))
+        again = np.full(one.delay_s.size, repeated)
+        return replace(one, beside=BesideEvidence(one.peak_delay_s, beside.log_likelihood, shape, again))
 
     return made
 
@@ -131,8 +137,39 @@ def test_without_a_first_there_is_no_second(times: PathTimes, heard: Maker, make
     assert look(times, [heard(0.0, {75.0: 25.0})] * 2, plain(times)) is None
 
 
-def test_rounds_that_differ_in_their_first_do_not_tell(times: PathTimes, heard: Maker) -> None:
-    assert look(times, [heard(30.0, {75.0: 25.0}), heard(60.0, {75.0: 25.0})], plain(times)) is None
+def test_a_round_that_hears_another_source_louder_counts_for_the_others(
+    times: PathTimes, heard: Maker
+) -> None:
+    # in the second round the first is not the loudest: what it hears best is the second
+    rounds = [heard(30.0, {75.0: 25.0}), heard(30.0, {75.0: 25.0}), heard(75.0, {30.0: 40.0})]
+    first = pair_posterior(times, rounds[:2], settings=SETTINGS)
+    second = second_source(first, times, rounds, echoes=plain(times), settings=SETTINGS)
+    assert told(second) > 0.9
+    assert best_m(times, second) == pytest.approx(75.0, abs=0.2)
+
+
+def test_what_a_recording_repeats_is_an_echo(times: PathTimes, heard: Maker) -> None:
+    own, echo = (
+        told(look(times, [heard(30.0, {75.0: 60.0}, strength=0.4, repeated=r)] * 2, plain(times)))
+        for r in (0.04, 0.4)
+    )
+    assert echo < 0.2 < 0.8 < own
+
+
+def test_of_several_peaks_the_one_that_is_not_repeated_is_the_leak(times: PathTimes, heard: Maker) -> None:
+    # the echo at 60 m is the louder one
+    one = heard(30.0, {60.0: 80.0, 85.0: 40.0}, strength=0.5)
+    at_echo = np.abs(one.delay_s - delay_of(times, 60.0)) < 2e-3
+    beside = replace(one.beside, repeated=np.where(at_echo, 0.5, 0.05))
+    second = look(times, [replace(one, beside=beside)] * 2, plain(times))
+    assert told(second) > 0.8
+    assert best_m(times, second) == pytest.approx(85.0, abs=0.2)
+
+
+def test_rounds_none_of_which_has_the_first_do_not_tell(times: PathTimes, heard: Maker) -> None:
+    first = pair_posterior(times, [heard(30.0, {})] * 2, settings=SETTINGS)
+    others = [heard(60.0, {75.0: 25.0})] * 2
+    assert second_source(first, times, others, echoes=plain(times), settings=SETTINGS) is None
 
 
 @given(first_m=st.floats(10.0, 40.0), second_m=st.floats(55.0, 92.0), strength=st.floats(0.5, 1.0))
