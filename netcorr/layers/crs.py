@@ -19,6 +19,7 @@ from pyproj.exceptions import CRSError, ProjError
 from pyproj.transformer import TransformerGroup
 
 from netcorr.errors import LayerError
+from netcorr.layers.geodesics import geodesics_m
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -96,10 +97,10 @@ def geodesic_lengths_m(geometries: Sequence[Any] | npt.NDArray[Any], crs: Any) -
     Notes
     -----
     Every coordinate is transformed once to longitude and latitude on the datum of `crs`, so that no
-    datum shift enters, and the geodesic between neighbours is solved after Karney (2013). Height above
-    the ellipsoid is left out: it would add 0.016 % for each 1000 m. Z is in the unit of the vertical axis
-    where `crs` has one, else in that of the map (metres for degrees). A step without Z at both ends
-    counts as level.
+    datum shift enters, and the distance between neighbours is that along the ellipsoid (`geodesics_m`).
+    Height above the ellipsoid is left out: it would add 0.016 % for each 1000 m. Z is in the unit of the
+    vertical axis where `crs` has one, else in that of the map (metres for degrees). A step without Z at
+    both ends counts as level.
 
     References
     ----------
@@ -119,9 +120,10 @@ def geodesic_lengths_m(geometries: Sequence[Any] | npt.NDArray[Any], crs: Any) -
     metres = np.zeros(len(lines))
     if len(xyz):
         step = np.flatnonzero(part[1:] == part[:-1])
-        level_m = _steps_m(xyz[:, 0], xyz[:, 1], step, parse_crs(crs, "lines"))
-        rise_m = np.nan_to_num(np.diff(xyz[:, 2])[step], nan=0.0) * _z_unit_m(crs)
-        np.add.at(metres, owner[part[step]], np.hypot(level_m, rise_m))
+        steps_m = geodesic_steps_m(xyz[:, :2], step, step + 1, parse_crs(crs, "lines"))
+        if not np.isnan(xyz[:, 2]).all():
+            steps_m = np.hypot(steps_m, rises_m(xyz[:, 2], step, step + 1, crs))
+        metres += np.bincount(owner[part[step]], steps_m, minlength=len(lines))
     metres[shapely.is_missing(lines)] = np.nan
     return metres
 
@@ -158,8 +160,40 @@ def geodesic_distances_m(
     known = parse_crs(crs, "points")
     lon, lat = lon_lat_rad(np.concatenate([ax, bx]), np.concatenate([ay, by]), known)
     n = ax.size
-    metres = _geod(known).inv(lon[:n], lat[:n], lon[n:], lat[n:], radians=True)[2]
-    return np.asarray(metres, dtype=float).reshape(arrays[0].shape)
+    return geodesics_m(lon[:n], lat[:n], lon[n:], lat[n:], _geod(known)).reshape(arrays[0].shape)
+
+
+def geodesic_steps_m(
+    xy: FloatArray, one: npt.NDArray[np.intp], other: npt.NDArray[np.intp], crs: pyproj.CRS
+) -> FloatArray:
+    """Ground distance between pairs of places, each of which is brought to the ellipsoid once.
+
+    Parameters
+    ----------
+    xy : numpy.ndarray of float, shape (m, 2)
+        Places in `crs`.
+    one, other : numpy.ndarray of int, shape (n,)
+        Rows of `xy`.
+    crs : pyproj.CRS
+        CRS of the map.
+
+    Returns
+    -------
+    numpy.ndarray of float, shape (n,)
+        Distances, level. [m]
+
+    Raises
+    ------
+    LayerError
+        If a coordinate cannot lie in `crs`.
+    """
+    lon, lat = lon_lat_rad(xy[:, 0], xy[:, 1], crs)
+    return geodesics_m(lon[one], lat[one], lon[other], lat[other], _geod(crs))
+
+
+def rises_m(z: FloatArray, one: npt.NDArray[np.intp], other: npt.NDArray[np.intp], crs: Any) -> FloatArray:
+    """Heights climbed between pairs of places, 0 where the height of either is not known (NaN). [m]"""
+    return np.nan_to_num(z[other] - z[one], nan=0.0) * _z_unit_m(crs)
 
 
 def bearings_deg(
@@ -318,13 +352,6 @@ def _refuse_other_than_lines(parts: npt.NDArray[Any]) -> None:
     if kinds:
         names = ", ".join(shapely.GeometryType(kind).name.lower() for kind in sorted(kinds))
         raise LayerError("lines", found=f"{names} among them", remedy="only lines have a length along them")
-
-
-def _steps_m(x: FloatArray, y: FloatArray, step: npt.NDArray[np.intp], crs: pyproj.CRS) -> FloatArray:
-    """Ground distance from coordinate k to k + 1, for each k of `step`."""
-    lon, lat = lon_lat_rad(x, y, crs)
-    metres = _geod(crs).inv(lon[step], lat[step], lon[step + 1], lat[step + 1], radians=True)[2]
-    return np.asarray(metres, dtype=float)
 
 
 def lon_lat_rad(x: FloatArray, y: FloatArray, crs: pyproj.CRS) -> tuple[FloatArray, FloatArray]:

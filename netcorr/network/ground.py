@@ -14,14 +14,24 @@ from netcorr.layers.crs import (
     bearings_deg,
     geodesic_distances_m,
     geodesic_lengths_m,
+    geodesic_steps_m,
     horizontal_crs,
     lon_lat_rad,
+    rises_m,
 )
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["GroundPlane", "bearings_deg", "geodesic_distances_m", "geodesic_lengths_m", "ground_metric"]
+__all__ = [
+    "GroundPlane",
+    "bearings_deg",
+    "geodesic_distances_m",
+    "geodesic_lengths_m",
+    "geodesic_steps_m",
+    "ground_metric",
+    "rises_m",
+]
 
 #: A map's own plane serves for tolerances when its scale differs by no more than this over the network,
 #: and between directions by no more than `DIRECTION_SPREAD`.
@@ -78,7 +88,7 @@ class GroundPlane:
         >>> round(float(np.hypot(*np.diff(plane.metres(degrees), axis=0)[0])), 2)
         111.19
         """
-        middle = np.median(xy, axis=0)
+        middle = np.array([np.median(xy[:, k]) for k in (0, 1)])  # column by column: several times quicker
         scales = _scales(xy, middle, crs)
         scale = float(np.median(scales))
         even = np.ptp(scales) <= SCALE_SPREAD * scale
@@ -126,7 +136,7 @@ def ground_metric(x: float, y: float, crs: pyproj.CRS) -> NDArray[np.float64]:
 
 def _scales(xy: NDArray[np.float64], middle: NDArray[np.float64], crs: pyproj.CRS) -> NDArray[np.float64]:
     """Ground metres per map unit at the middle and the corners, in four directions: shape (5, 4)."""
-    (west, south), (east, north) = xy.min(axis=0), xy.max(axis=0)
+    west, east, south, north = xy[:, 0].min(), xy[:, 0].max(), xy[:, 1].min(), xy[:, 1].max()
     x = np.array([middle[0], west, west, east, east])[:, None]
     y = np.array([middle[1], south, north, south, north])[:, None]
     h, s = _step(crs), np.sqrt(0.5)

@@ -79,7 +79,7 @@ def find_joints(lines: Lines, near: Near, *, tolerances: Tolerances) -> Joints:
         Neither the two ends of a short main nor those of any main farther apart than the tolerance
         are ever one joint, unless they were drawn so.
     """
-    end_spot, spots = _spots(lines.ends)
+    end_spot, spots = lines.end_spot, lines.spots
     touches = _without_both_ends(lines, end_spot, _touches(lines, near, end_spot, tolerances), tolerances)
     beside_m = max(tolerances.end_m, tolerances.cut_m)  # a touch this near to an end of the main is that end
     near_start = touches.along_m <= beside_m
@@ -102,19 +102,11 @@ def find_joints(lines: Lines, near: Near, *, tolerances: Tolerances) -> Joints:
     used, numbered = np.unique(label[: len(spots)], return_inverse=True)
     cut_joint = np.searchsorted(used, label[len(spots) :])
     cut_joint[~np.isin(label[len(spots) :], used)] = -1  # its end went to another joint
-    end_at = np.zeros(len(spots), dtype=np.intp)
-    end_at[end_spot[::-1]] = np.arange(len(end_spot))[::-1]
     reach_m = 2 * (tolerances.cut_m + tolerances.end_m)
     joints = _joints(
-        lines, numbered[end_spot], cuts=cuts, cut_joint=cut_joint, end_at=end_at, reach_m=reach_m
+        lines, numbered[end_spot], cuts=cuts, cut_joint=cut_joint, end_at=lines.spot_end, reach_m=reach_m
     )
     return replace(joints, kept_apart=apart[refused])
-
-
-def _spots(ends: Floats) -> tuple[Ints, Floats]:
-    """Places of ends, each once: place of each end, and the places."""
-    code, unique = pd.factorize(ends[:, 0] + 1j * ends[:, 1])
-    return np.asarray(code, dtype=np.intp), np.column_stack([unique.real, unique.imag])
 
 
 def _end_links(spots: Floats, end_m: float) -> Links:
@@ -219,8 +211,7 @@ def joint_places(lines: Lines, joints: Joints, cut_xyz: Floats) -> tuple[NDArray
         In the plane. [m]
     """
     ends = np.column_stack([lines.first[:-1], lines.first[1:] - 1]).ravel()
-    code, _ = _spots(lines.ends)
-    share = np.bincount(code)[code].astype(float)
+    share = np.bincount(lines.end_spot)[lines.end_spot].astype(float)
     most = np.zeros(joints.count)
     np.maximum.at(most, joints.end_joint, share)
     chosen = share == most[joints.end_joint]

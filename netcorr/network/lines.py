@@ -7,6 +7,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas as pd
 import shapely
 
 from netcorr.network.ground import GroundPlane
@@ -101,6 +102,28 @@ class Lines:
     def ends(self) -> Floats:
         """Ends in the plane, shape (2 n, 2): start of line k at 2 k, its end at 2 k + 1. [m]"""
         return self.plane[np.column_stack([self.first[:-1], self.first[1:] - 1]).ravel()]
+
+    @cached_property
+    def end_spot(self) -> Ints:
+        """Place of each end, in the order of `ends`: row of `spots`, counted as they first appear."""
+        return self._spots[0]
+
+    @cached_property
+    def spots(self) -> Floats:
+        """Places of ends, each once, shape (s, 2). [m]"""
+        return self._spots[1]
+
+    @cached_property
+    def _spots(self) -> tuple[Ints, Floats]:
+        code, unique = pd.factorize(self.ends[:, 0] + 1j * self.ends[:, 1])
+        return np.asarray(code, dtype=np.intp), np.column_stack([unique.real, unique.imag])
+
+    @cached_property
+    def spot_end(self) -> Ints:
+        """First end at each place of `spots`."""
+        found = np.empty(len(self.spots), dtype=np.intp)
+        found[self.end_spot[::-1]] = np.arange(len(self.end_spot))[::-1]
+        return found
 
     def shapes(self, line: Ints) -> NDArray[np.object_]:
         """Some of the lines as drawn in the plane, each given once or several times."""

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 import shapely
 
 from netcorr.network.lines import Lines
@@ -82,10 +81,8 @@ def without_overshoots(
 
 def near_ends(lines: Lines, boxes: Boxes, within_m: float) -> Near:
     """Segments within a distance of every place of an end; `point` is the first end at the place."""
-    code, _ = pd.factorize(lines.ends[:, 0] + 1j * lines.ends[:, 1])
-    ends = np.unique(code, return_index=True)[1]
-    near = near_points(lines, boxes, lines.ends[ends], within_m)
-    return near._replace(point=ends[near.point])
+    near = near_points(lines, boxes, lines.spots, within_m)
+    return near._replace(point=lines.spot_end[near.point])
 
 
 def _near_again(
@@ -123,8 +120,7 @@ def find_overshoots(lines: Lines, near: Near, *, within_m: float, free_m: float)
     Overshoots
         Sorted by end.
     """
-    code, _ = pd.factorize(lines.ends[:, 0] + 1j * lines.ends[:, 1])
-    alone = np.bincount(code)[code] == 1
+    alone = np.bincount(lines.end_spot)[lines.end_spot] == 1
     pairs = near.take(alone[near.point] & (near.line != near.point // 2)).nearest()
     end, line, gap_m = pairs.point, pairs.line, pairs.gap_m
     mains = np.bincount(end, gap_m <= free_m, minlength=2 * len(lines))

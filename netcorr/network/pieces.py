@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from netcorr.network.ground import geodesic_lengths_m
+from netcorr.network.ground import geodesic_steps_m, rises_m
 
 if TYPE_CHECKING:
     import pyproj
@@ -115,9 +115,26 @@ def cut_lines(lines: Lines, cuts: Cuts, *, end_node: Ints, node_xy: Floats, crs:
     first = np.searchsorted(piece, np.arange(len(line) + 1))
     xyz[first[:-1], :2], xyz[first[1:] - 1, :2] = node_xy[from_node], node_xy[to_node]
     geometry = np.asarray(shapely.linestrings(xyz[:, :2], indices=piece))
-    sloped = np.asarray(shapely.linestrings(xyz, indices=piece)) if _has_z(xyz) else geometry
-    drawn_m = geodesic_lengths_m(sloped, crs)
+    steps_m = _steps_m(xyz, piece, first=first, nodes=(from_node, to_node), node_xy=node_xy, crs=crs)
+    of = piece[:-1][piece[1:] == piece[:-1]]
+    drawn_m = np.bincount(of, steps_m, minlength=len(line)).astype(np.float64)
     return Pieces(line, from_node, to_node, geometry, drawn_m)
+
+
+def _steps_m(
+    xyz: Floats, piece: Ints, *, first: Ints, nodes: tuple[Ints, Ints], node_xy: Floats, crs: pyproj.CRS
+) -> Floats:
+    """Ground distance of each vertex to the next of its piece."""
+    place = np.full(len(xyz), -1)
+    place[first[:-1]], place[first[1:] - 1] = nodes
+    inner = np.flatnonzero(place < 0)
+    place[inner] = len(node_xy) + np.arange(len(inner))
+    step = np.flatnonzero(piece[1:] == piece[:-1])
+    xy = np.concatenate([node_xy, xyz[inner, :2]])  # several pieces share a node
+    steps_m = geodesic_steps_m(xy, place[step], place[step + 1], crs)
+    if np.isfinite(xyz[:, 2]).any():
+        steps_m = np.hypot(steps_m, rises_m(xyz[:, 2], step, step + 1, crs))
+    return steps_m
 
 
 def _ends(line: Ints, per_line: Ints, cuts: Cuts, end_node: Ints) -> tuple[Ints, Ints]:
@@ -132,7 +149,3 @@ def _ends(line: Ints, per_line: Ints, cuts: Cuts, end_node: Ints) -> tuple[Ints,
     before[last] = False
     from_node[behind], to_node[before] = cuts.node, cuts.node
     return from_node, to_node
-
-
-def _has_z(xyz: Floats) -> bool:
-    return bool(np.isfinite(xyz[:, 2]).any())

@@ -56,6 +56,14 @@ def test_some_lines_are_as_drawn(make_layers: Maker) -> None:
     assert len(lines.shapes(np.zeros(0, dtype=np.intp))) == 0
 
 
+def test_places_of_ends_are_counted_as_they_appear(make_layers: Maker) -> None:
+    mains = {"A": [(0, 0), (50, 0)], "B": [(50, 0), (90, 9)], "C": [(90, 9), (0, 0)]}
+    lines = Lines.from_frame(make_layers(mains).mains, pyproj.CRS(32633))
+    assert lines.end_spot.tolist() == [0, 1, 1, 2, 2, 0]
+    assert lines.spot_end.tolist() == [0, 1, 3]
+    assert (lines.spots[lines.end_spot] == lines.ends).all()
+
+
 def test_heights_of_nothing_are_no_heights(make_layers: Maker) -> None:
     lines = Lines.from_frame(
         make_layers({"M": [(0, 0, 0), (9, 0, 5)], "N": [(0, 1, 0), (9, 1, 0)]}).mains, pyproj.CRS(32633)

@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from netcorr.layers.network_layers import NetworkLayers
+from netcorr.network import near
 from netcorr.network.lines import Lines
 from netcorr.network.near import RUN, Boxes, Near, near_points, to_lines
 from netcorr.network.overshoots import near_ends
@@ -43,6 +44,29 @@ def test_all_that_shapely_finds_and_nothing_else(make_layers: Maker, seed: int, 
     np.testing.assert_allclose(
         shapely.distance(foot, shapely.points(points[best.point])), best.gap_m, atol=1e-6
     )
+
+
+def test_the_same_however_many_are_measured_at_once(
+    make_layers: Maker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    lines = random_lines(make_layers, 11, count=20)
+    boxes = Boxes.about(lines)
+    points = np.random.default_rng(12).uniform(-20, 120, size=(60, 2)) + lines.plane.min(axis=0)
+    whole = near_points(lines, boxes, points, 15.0)
+    assert len(whole.point) > 100
+    for block in (1, 7, 500):
+        monkeypatch.setattr(near, "BLOCK", block)
+        again = near_points(lines, boxes, points, 15.0)
+        assert [column.tolist() for column in again] == [column.tolist() for column in whole]
+
+
+def test_points_at_one_place_and_no_points(make_layers: Maker) -> None:
+    lines = random_lines(make_layers, 13)
+    boxes = Boxes.about(lines)
+    found = near_points(lines, boxes, np.repeat(lines.plane[[0]], 3, axis=0), 1.0)
+    assert found.point[found.line == 0].tolist() == sorted(found.point[found.line == 0].tolist())
+    assert set(found.point.tolist()) == {0, 1, 2}
+    assert len(near_points(lines, boxes, np.zeros((0, 2)), 1.0).point) == 0
 
 
 def test_every_segment_of_lines_that_are_named(make_layers: Maker) -> None:
