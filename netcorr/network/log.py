@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import geopandas as gpd
 import numpy as np
@@ -38,13 +38,42 @@ CHANGES = {
 }
 
 
+class _Rows(NamedTuple):
+    """Rows of one kind."""
+
+    ids: NDArray[np.object_]
+    moved_m: NDArray[np.float64]
+    text: NDArray[np.object_]
+    xy: NDArray[np.float64]
+
+    @classmethod
+    def join(cls, parts: Sequence[_Rows]) -> _Rows:
+        return cls(
+            np.concatenate([part.ids for part in parts]),
+            np.concatenate([part.moved_m for part in parts]),
+            np.concatenate([part.text for part in parts]),
+            np.concatenate([part.xy for part in parts]),
+        )
+
+    def sorted(self) -> _Rows:
+        """By source id, then by the distance."""
+        ids, moved_m, order = self.ids, self.moved_m, np.arange(len(self.ids))
+        if (ids[1:] < ids[:-1]).any():
+            rank, asked = pd.factorize(ids, sort=True)[0], order
+        else:  # as the mains are: only what was moved need be put in order, where an id has several rows
+            rank = np.append(0, np.cumsum(ids[1:] != ids[:-1]))
+            later = np.flatnonzero((rank[1:] == rank[:-1]) & (moved_m[1:] < moved_m[:-1])) + 1
+            asked = np.flatnonzero(np.isin(rank, rank[later]))
+        order[asked] = asked[np.lexsort((moved_m[asked], rank[asked]))]
+        return _Rows(self.ids[order], moved_m[order], self.text[order], self.xy[order])
+
+
 @dataclass
 class ChangeLog:
     """Rows of the log while the network is being built."""
 
     crs: pyproj.CRS
-    _parts: list[pd.DataFrame] = field(default_factory=list)
-    _places: list[NDArray[np.float64]] = field(default_factory=list)
+    _parts: dict[str, list[_Rows]] = field(default_factory=lambda: {change: [] for change in CHANGES})
 
     def add(
         self,
@@ -75,29 +104,23 @@ class ChangeLog:
         ids = np.asarray(source_ids, dtype=object)
         if not len(ids):
             return
-        columns: dict[str, Any] = {
-            "source_id": ids,
-            "change": change,
-            "moved_m": np.broadcast_to(np.asarray(moved_m, dtype=float), ids.shape),
-            "text": list(text),
-        }
-        self._parts.append(pd.DataFrame(columns))
-        self._places.append(np.asarray(xy, dtype=float).reshape(-1, 2))
+        moved = np.broadcast_to(np.asarray(moved_m, dtype=float), ids.shape)
+        places = np.asarray(xy, dtype=float).reshape(-1, 2)
+        self._parts[change].append(_Rows(ids, moved, np.asarray(text, dtype=object), places))
 
     def frame(self) -> gpd.GeoDataFrame:
         """The log as a layer of points, sorted by kind and source id."""
-        if not self._parts:
+        kinds = {change: _Rows.join(parts).sorted() for change, parts in self._parts.items() if parts}
+        if not kinds:
             empty: dict[str, Any] = {name: pd.Series(dtype=object) for name in LOG_COLUMNS}
             empty["moved_m"] = pd.Series(dtype=float)
             return gpd.GeoDataFrame(empty, geometry=[], crs=self.crs)
-        rows = pd.concat(self._parts, ignore_index=True)
-        rank = rows["change"].map({change: k for k, change in enumerate(CHANGES)})
-        order = np.lexsort((rows["moved_m"], rows["source_id"].factorize(sort=True)[0], rank))
-        rows, xy = rows.iloc[order].reset_index(drop=True), np.vstack(self._places)[order]
-        points = np.full(len(rows), None, dtype=object)
-        known = np.isfinite(xy).all(axis=1)
-        place, unique = pd.factorize(xy[known, 0] + 1j * xy[known, 1])
-        points[known] = np.asarray(shapely.points(unique.real, unique.imag))[
-            place
-        ]  # many rows share their joint
-        return gpd.GeoDataFrame(rows[list(LOG_COLUMNS)], geometry=points, crs=self.crs)
+        rows = _Rows.join(list(kinds.values()))
+        change = np.repeat(np.array(list(kinds), dtype=object), [len(kind.ids) for kind in kinds.values()])
+        columns = {"source_id": rows.ids, "change": change, "moved_m": rows.moved_m, "text": rows.text}
+        points = np.full(len(rows.ids), None, dtype=object)
+        known = np.isfinite(rows.xy[:, 0]) & np.isfinite(rows.xy[:, 1])
+        place, unique = pd.factorize(rows.xy[known, 0] + 1j * rows.xy[known, 1])
+        shapes = np.asarray(shapely.points(unique.real, unique.imag))
+        points[known] = shapes[place]  # many rows share their joint
+        return gpd.GeoDataFrame({name: columns[name] for name in LOG_COLUMNS}, geometry=points, crs=self.crs)

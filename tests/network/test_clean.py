@@ -8,9 +8,13 @@ from typing import Any
 import numpy as np
 import pytest
 import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from netcorr.layers.network_layers import NetworkLayers
 from netcorr.network import Tolerances, build_network
+from netcorr.network.clean import usable_mains
+from netcorr.network.log import ChangeLog
 
 Maker = Callable[..., NetworkLayers]
 
@@ -117,3 +121,26 @@ def test_two_ways_of_one_length_that_are_apart_are_both_kept(make_layers: Maker)
     network = build_network(make_layers(mains))
     assert network.graph.number_of_edges() == 2
     assert len(network.log) == 0
+
+
+@settings(max_examples=20, deadline=None)
+@given(seed=st.integers(0, 10_000))
+def test_mains_come_by_id_and_those_that_share_one_by_their_place(make_layers: Maker, seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    layers = make_layers({f"M{k}": rng.uniform(0, 100, (2, 2)) for k in range(12)})
+    layers.mains["asset_id"] = rng.choice(["M1", "M10", "M2", "m2", "É"], 12)
+    shuffled = layers.mains.iloc[rng.permutation(12)].reset_index(drop=True)
+    log = ChangeLog(layers.mains.crs)
+    once = usable_mains(layers, log)
+    again = usable_mains(NetworkLayers("again", mains=shuffled, fittings=layers.fittings), log)
+    assert once["asset_id"].tolist() == sorted(layers.mains["asset_id"])
+    assert again["asset_id"].tolist() == once["asset_id"].tolist()
+    assert (shapely.equals(again.geometry.array, once.geometry.array)).all()
+
+
+def test_a_main_with_a_coordinate_that_is_no_number_is_left_out(make_layers: Maker) -> None:
+    with np.errstate(invalid="ignore"):  # shapely complains of it too
+        layers = make_layers({"B": [(0, 0), (50, 0)], "A": [(0, 9), (np.nan, 9)], "C": [(0, 20), (50, 20)]})
+    log = ChangeLog(layers.mains.crs)
+    assert usable_mains(layers, log)["asset_id"].tolist() == ["B", "C"]
+    assert log.frame()["source_id"].tolist() == ["A"]
