@@ -12,7 +12,7 @@ from netcorr.delay.closure import (
 )
 from netcorr.delay.dispersion import Dispersion
 from netcorr.delay.drift import DriftEstimate, correct_drift, estimate_drift, pool_drifts
-from netcorr.delay.evidence import DelayEvidence
+from netcorr.delay.evidence import DelayEvidence, shifted
 from netcorr.delay.pair import delay_evidence, prepare_round
 from netcorr.delay.prepare import PreparedRecording, prepare_recording
 from netcorr.delay.screen import Screening, screen_pairs, screen_stretches
@@ -46,4 +46,5 @@ __all__ = [
     "prepare_round",
     "screen_pairs",
     "screen_stretches",
+    "shifted",
 ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from netcorr.errors import DelayError
@@ -111,3 +111,28 @@ class DelayEvidence:
     def step_s(self) -> float:
         """Spacing of the delays. [s]"""
         return float(self.delay_s[1] - self.delay_s[0])
+
+
+def shifted(evidence: DelayEvidence, offset_s: float) -> DelayEvidence:
+    """The same evidence with a known offset of the two clocks taken off every delay.
+
+    Parameters
+    ----------
+    evidence : DelayEvidence
+        As the recordings give it.
+    offset_s : float
+        B's clock minus A's. [s]
+
+    Returns
+    -------
+    DelayEvidence
+        All delays less by the offset; the phase is that about the strongest delay and stays.
+    """
+    beside = evidence.beside
+    return replace(
+        evidence,
+        delay_s=evidence.delay_s - offset_s,
+        peak_delay_s=evidence.peak_delay_s - offset_s,
+        second_opinion_s=evidence.second_opinion_s - offset_s,
+        beside=None if beside is None else replace(beside, known_s=beside.known_s - offset_s),
+    )

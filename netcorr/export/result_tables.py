@@ -259,6 +259,9 @@ def _evidence_rows(fix: SurveyFix) -> Iterator[Row]:
 
 
 def _why_missing(pair: PairFix, number: int, fix: SurveyFix) -> Iterable[str]:
+    known = [f"a known noise at {one}" for r in fix.rounds if r.number == number for one in r.known_noises]
+    if known:
+        return [f"the round holds {known[0]} and was not searched for leaks"]
     reasons = [
         f"{item.deployment.logger}: {item.reason}"
         for at, item in all_rejected(fix)

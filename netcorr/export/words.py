@@ -68,7 +68,7 @@ def survey_text(fix: SurveyFix, *, units: UnitSystem = "metric") -> str:
         Headline; for each candidate where, why, what could be wrong and what to do next; the pairs that
         heard nothing; recordings that were left out; cautions. Ends without a line break.
     """
-    lines = [*_wrap(headline(fix, rounds=len(fix.rounds)))]
+    lines = [*_wrap(headline(fix, rounds=rounds_compared(fix)))]
     for candidate in fix.candidates[:_IN_FULL]:
         pair = pair_behind(candidate, fix)
         lines += ["", *_title(candidate, pair, fix)]
@@ -110,6 +110,11 @@ def _single_pairs(fix: SurveyFix, units: UnitSystem) -> Iterator[str]:
         yield f"{len(ordered) - _LISTED} more pairs are in the layer correlation_paths."
 
 
+def rounds_compared(fix: SurveyFix) -> int:
+    """Rounds in which some pair was compared: none of those with a known noise."""
+    return len({one.round_number for pair in fix.pairs for one in pair.evidence})
+
+
 def headline(fix: SurveyFix, *, rounds: int) -> str:
     """Say what a survey found, in one or two sentences.
 
@@ -118,13 +123,17 @@ def headline(fix: SurveyFix, *, rounds: int) -> str:
     fix : SurveyFix
         The answer.
     rounds : int
-        How many rounds were recorded.
+        How many rounds were searched.
 
     Returns
     -------
     str
         How much was compared, and the outcome.
     """
+    if not fix.pairs and rounds == 0:
+        return (
+            "Every round holds a known noise: speeds and clocks were looked at, and no leak was searched for."
+        )
     between = [c for c in fix.candidates if c.in_bracket]
     beyond = [c for c in fix.candidates if not c.in_bracket]
     strong = sum(c.probability >= STRONG for c in between)

@@ -29,10 +29,10 @@ def calibration_notes(
     Returns
     -------
     tuple of str
-        One sentence for each group that was used, and one for the materials that it does not hold; empty
-        without a calibration.
+        One sentence for each group that was used, but those that the survey taught itself, and one for the
+        materials that it does not hold; empty without a calibration.
     """
-    if calibration is None:
+    if calibration is None or all(scale.same_day for scale in calibration.scales):
         return ()
     used: dict[str, None] = {}
     tables: dict[str, None] = {}
@@ -43,6 +43,8 @@ def calibration_notes(
             scale = calibration.scale_of(segment.material, diameter_mm=segment.diameter_mm, year=segment.year)
             if scale is None:
                 tables[str(segment.material)] = None
+                continue
+            if scale.same_day:
                 continue
             used[
                 f"wave speed in {scale.label}: {scale.scale:.3f} times that of the tables, known to "

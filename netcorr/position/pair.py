@@ -82,6 +82,8 @@ def path_speeds(
 
 def _segment_speed(segment: PathSegment, *, settings: LocateSettings, source: str) -> WaveSpeed:
     """Speed of one segment: finds correct the tables, and what was assumed about it widens the spread."""
+    if segment.pipe_id in settings.main_speeds:
+        return settings.main_speeds[segment.pipe_id]
 
     def speed_of(pipe: PathSegment) -> WaveSpeed:
         speed = pipe_wave_speed(

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from netcorr.errors import PositionError
 from netcorr.speed.calibration import Calibration
+from netcorr.speed.wave_speed import WaveSpeed
 
 
 @dataclass(frozen=True)
@@ -48,6 +50,8 @@ class LocateSettings:
         Candidates below this are not listed.
     calibration : Calibration or None
         What finds taught about the speeds of these pipes, in place of the tables alone.
+    main_speeds : mapping of str to WaveSpeed
+        Speeds of single mains that the survey itself measured, by asset id, in place of all else.
     """
 
     temperature_c: float = 10.0
@@ -68,6 +72,7 @@ class LocateSettings:
     covering_share: float = 0.2
     least_probability: float = 0.05
     calibration: Calibration | None = None
+    main_speeds: Mapping[str, WaveSpeed] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         for name in (

@@ -3,47 +3,32 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
-from itertools import combinations
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from netcorr.errors import NetcorrError, PathError, PositionError
+from netcorr.errors import PositionError
 from netcorr.feedback import Feedback, NoFeedback, check_cancelled
-from netcorr.path import correlation_path
-from netcorr.position.calibrated import calibration_notes
 from netcorr.position.candidates import ranked
-from netcorr.position.compare import compare
 from netcorr.position.first_look import PreparedRounds, clock_drifts, worth_comparing
 from netcorr.position.fix import PairFix, SurveyFix
+from netcorr.position.known_rounds import learn_from_known, split_rounds
 from netcorr.position.network.learned import learned_scales
 from netcorr.position.network.locate import locate_on_network
-from netcorr.position.pair import locate_pair, path_speeds
+from netcorr.position.pair import locate_pair
+from netcorr.position.planned import compare_planned, plan_pairs
 from netcorr.position.settings import LocateSettings
 from netcorr.position.sites import Site, find_sites
-from netcorr.position.travel import PathTimes, path_times
+from netcorr.position.travel import PathTimes
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
-    from netcorr.delay.drift import DriftEstimate
     from netcorr.delay.evidence import DelayEvidence
-    from netcorr.delay.prepare import PreparedRecording
     from netcorr.network.pipe_network import PipeNetwork
-    from netcorr.path.correlation_path import CorrelationPath
+    from netcorr.position.known_rounds import Taught
+    from netcorr.position.planned import PlannedPair
     from netcorr.recordings import SurveyRecordings
-    from netcorr.recordings.recording import Round
-    from netcorr.speed.wave_speed import WaveSpeed
-
-
-@dataclass(frozen=True, eq=False)
-class _PlannedPair:
-    """A pair worth comparing: its path, speeds and times."""
-
-    a: Site
-    b: Site
-    path: CorrelationPath
-    speeds: tuple[WaveSpeed, ...]
-    times: PathTimes
+    from netcorr.speed.calibration import SpeedScale
 
 
 def locate_survey(
@@ -80,10 +65,15 @@ def locate_survey(
     """
     settings = settings or LocateSettings()
     feedback = feedback or NoFeedback()
-    rounds = recordings.rounds
-    sites = find_sites(network, rounds, settings=settings)
-    planned, notes = _plan_pairs(network, sites, settings=settings)
-    longest_s = max(pair.times.longest_delay_s for pair in planned)
+    sites = find_sites(network, recordings.rounds, settings=settings)
+    rounds, known = split_rounds(network, recordings.rounds)
+    taught = learn_from_known(network, sites, known, settings=settings, feedback=feedback)
+    if not rounds:
+        return _only_taught(network, recordings, taught)
+    settings = taught.settings
+    planned, notes = plan_pairs(network, sites, settings=settings, clocks=taught.clocks)
+    notes = [*taught.notes, *notes]
+    longest_s = max(pair.times.longest_delay_s + abs(pair.offset_s) for pair in planned)
     spectra = PreparedRounds(rounds, longest_s, settings.band_hz)
     planned, left_out, note = worth_comparing(planned, spectra)
     notes += [note] if note else []
@@ -99,7 +89,7 @@ def locate_survey(
             check_cancelled(feedback)
             if pair.a.logger in prepared and pair.b.logger in prepared:
                 compared[pair.a.logger, pair.b.logger].append(
-                    _compare(pair, prepared, one=one, drifts=drifts, settings=settings)
+                    compare_planned(pair, prepared, one=one, drifts=drifts, settings=settings)
                 )
     feedback.progress(len(rounds) / (len(rounds) + 1), "weighing the rounds")
     fixes: list[tuple[PairFix, PathTimes]] = []
@@ -112,7 +102,27 @@ def locate_survey(
     if len(fixes) > 1:
         fix = _weighed_together(fix, sites, fixes, settings=settings)
     feedback.progress(1.0, "located")
-    return replace(fix, left_out=left_out)
+    return replace(fix, left_out=left_out, speeds=_together(taught.scales, fix.speeds))
+
+
+def _only_taught(network: PipeNetwork, recordings: SurveyRecordings, taught: Taught) -> SurveyFix:
+    """The answer of a survey of known noises alone: speeds, no search."""
+    return SurveyFix(
+        network=network,
+        rounds=recordings.rounds,
+        pairs=(),
+        candidates=(),
+        rejected=recordings.rejected,
+        map_accuracy_m=taught.settings.map_accuracy_m,
+        notes=taught.notes,
+        speeds=taught.scales,
+    )
+
+
+def _together(taught: Sequence[SpeedScale], learned: Sequence[SpeedScale]) -> tuple[SpeedScale, ...]:
+    """What known noises taught and the survey learned on top of it, the later in place of the earlier."""
+    later = {scale.label for scale in learned}
+    return (*(scale for scale in taught if scale.label not in later), *learned)
 
 
 def _weighed_together(
@@ -145,70 +155,8 @@ def _weighed_together(
     )
 
 
-def _plan_pairs(
-    network: PipeNetwork, sites: Sequence[Site], *, settings: LocateSettings
-) -> tuple[list[_PlannedPair], list[str]]:
-    """Pairs within reach with their paths; with more than two loggers, a pair without one is only noted."""
-    planned: list[_PlannedPair] = []
-    notes: list[str] = []
-    failures: list[NetcorrError] = []
-    for a, b in combinations(sites, 2):
-        try:
-            path = correlation_path(
-                network, a.fitting, fitting_b=b.fitting, lead_a_m=a.lead_m, lead_b_m=b.lead_m
-            )
-        except PathError as error:
-            failures.append(error)
-            notes.append(f"{a.logger} and {b.logger} were not compared: {error}")
-            continue
-        if path.length_m > settings.reach_m:
-            notes.append(
-                f"{a.logger} and {b.logger} were not compared: {path.length_m:.0f} m apart along the main, "
-                f"reach is {settings.reach_m:.0f} m"
-            )
-            continue
-        speeds = path_speeds(path, settings=settings, source=network.source)
-        clock_sd_s = (a.clock_sd_s**2 + b.clock_sd_s**2) ** 0.5
-        times = path_times(path, speeds, settings=settings, clock_sd_s=clock_sd_s)
-        planned.append(_PlannedPair(a, b, path, speeds, times))
-    if not planned and failures:
-        raise failures[0]
-    if not planned:
-        raise PositionError(
-            "survey",
-            found="no two loggers to compare" + (f" ({'; '.join(notes)})" if notes else ""),
-            remedy="place at least two loggers on the same pipes, nearer to each other",
-        )
-    notes += sorted({text for site in sites for text in site.assumptions})
-    notes += calibration_notes(((pair.path, pair.speeds) for pair in planned), settings.calibration)
-    return planned, notes
-
-
-def _compare(
-    pair: _PlannedPair,
-    prepared: Mapping[str, PreparedRecording],
-    *,
-    one: Round,
-    drifts: Mapping[tuple[str, str], DriftEstimate],
-    settings: LocateSettings,
-) -> tuple[DelayEvidence, float]:
-    """Evidence of one pair in one round, and what is uncertain of its delay because of drift. [s]"""
-    by_logger = {recording.logger: recording for recording in one.recordings}
-    a, b = pair.a.logger, pair.b.logger
-    return compare(
-        prepared[a],
-        prepared[b],
-        recordings=(by_logger[a], by_logger[b]),
-        max_delay_s=pair.times.longest_delay_s,
-        band_hz=settings.band_hz,
-        round_number=one.number,
-        dispersion=pair.times.dispersion,
-        drift=drifts.get((a, b)),
-    )
-
-
 def _locate(
-    pair: _PlannedPair,
+    pair: PlannedPair,
     compared: Sequence[tuple[DelayEvidence, float]],
     *,
     network: PipeNetwork,

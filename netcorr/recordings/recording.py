@@ -53,6 +53,9 @@ class Deployment:
         Pipe between the main as drawn and the point of contact. [m]
     note : str
         Free text.
+    known_noise : str or None
+        Asset id of the fitting at which a noise was made while this was recorded, such as a tap that was run
+        to learn the wave speeds; None when none was.
     """
 
     table: str
@@ -68,6 +71,7 @@ class Deployment:
     note: str = ""
     clock_drift_ppm: float = 0.0
     clock_drift_sd_ppm: float | None = None
+    known_noise: str | None = None
 
     def __post_init__(self) -> None:
         if self.fitting is None and self.lon_lat is None:
@@ -238,3 +242,9 @@ class Round:
     def duration_s(self) -> float:
         """Length of the time that all recordings share. [s]"""
         return float(self.samples.shape[1] / self.sample_rate_hz)
+
+    @property
+    def known_noises(self) -> tuple[str, ...]:
+        """Fittings at which the table says that a noise was made during the round, each once."""
+        named = (recording.deployment.known_noise for recording in self.recordings)
+        return tuple(dict.fromkeys(fitting for fitting in named if fitting is not None))

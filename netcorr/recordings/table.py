@@ -29,9 +29,12 @@ COLUMNS = (
     "clock_drift_sd_ppm",
     "lead_m",
     "note",
+    "known_noise",
 )
 #: A column that begins so but is not in `COLUMNS` would change the answer if it were passed over.
-_TELLING = re.compile(r"(clock|lead|start|offset)(_|$)|(longitude|latitude)$")
+_TELLING = re.compile(r"(clock|lead|start|offset|known_noise)(_|$)|(longitude|latitude)$")
+#: Such columns as they should be called.
+_TELLING_COLUMNS = tuple(name for name in COLUMNS[3:] if name != "note")
 #: A thousand and a half, or one and a half?
 _THOUSANDS = re.compile(r"[+-]?\d{1,3}(,\d{3})+")
 _TEXT_SUFFIXES = {".csv", ".tsv", ".tab", ".txt"}
@@ -82,9 +85,9 @@ def read_deployments(
     and/or `lon` and `lat` [degree]; optional `start` (ISO 8601 with a zone), `clock_offset_ms`
     (logger's clock minus true time, at the first sample), `clock_sd_ms`, `clock_drift_ppm` (by how many
     millionths the logger's clock runs fast, counted from the first sample), `clock_drift_sd_ppm`,
-    `lead_m`, `note`. Other columns are not used, but one
-    that looks as if it mattered (`clock_offset`, `start_time`) is refused. Numbers may have a decimal comma,
-    unless three digits follow it. A recording belongs to one row only.
+    `lead_m`, `note`, `known_noise` (fitting at which a noise was made meanwhile). Other columns
+    are not used, but one that looks as if it mattered (`clock_offset`, `start_time`) is refused. Numbers may
+    have a decimal comma, unless three digits follow it. A recording belongs to one row only.
     """
     path = Path(path)
     if not path.exists():
@@ -117,7 +120,7 @@ def _check_columns(columns: Iterable[str], *, table: str, feedback: Feedback) ->
         raise RecordingError(
             table,
             found=f"column {', '.join(telling)}, which is not known",
-            remedy=f"rename it if it is one of {', '.join(COLUMNS[3:9])}, mind the unit, or take it out",
+            remedy=f"rename it if it is one of {', '.join(_TELLING_COLUMNS)}, mind the unit, or take it out",
         )
     if unknown:
         feedback.message(f"{table}: not used: column {', '.join(unknown)}")
@@ -229,6 +232,7 @@ class _RowReader:
             note=self._text("note"),
             clock_drift_ppm=drift_ppm or 0.0,
             clock_drift_sd_ppm=drift_sd_ppm,
+            known_noise=self._text("known_noise") or None,
         )
 
     def _wrong(self, column: str, found: str, *, of_clock: bool = False) -> None:

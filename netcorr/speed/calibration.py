@@ -24,6 +24,8 @@ _ANOTHER_DAY_SHARE = 0.005
 
 #: Source of a scale that no leak was dug up for: several loggers of one survey agree on it.
 BY_SURVEY = "several loggers of one survey"
+#: How the source of a scale begins that a noise made at a known fitting taught.
+BY_KNOWN_NOISE = "a known noise at "
 
 _KEYS = ("material", "diameter_mm", "years", "scale", "scale_sd", "surveys", "source")
 
@@ -41,13 +43,16 @@ class SpeedScale:
     scale_sd : float
         Standard deviation of `scale`, common to all pipes of the group.
     surveys : int
-        Surveys with a confirmed position that it rests on.
+        Surveys with a confirmed position, or a known noise, that it rests on.
     diameter_mm : (float, float) or None
         Nominal diameters that it holds for, both ends included; None for all. [mm]
     years : (float, float) or None
         Years laid that it holds for, both ends included; None for all.
     source : str
         Where it comes from, in a few words.
+    same_day : bool
+        Whether it is used for the very survey that taught it, in water of the same temperature; not kept in a
+        file.
     """
 
     material: str
@@ -57,6 +62,7 @@ class SpeedScale:
     diameter_mm: tuple[float, float] | None = None
     years: tuple[float, float] | None = None
     source: str = ""
+    same_day: bool = False
 
     def __post_init__(self) -> None:
         low, high = SCALE_RANGE
@@ -90,7 +96,7 @@ class SpeedScale:
     @property
     def rests_on(self) -> str:
         """What it was learned from, in words."""
-        if self.source == BY_SURVEY:
+        if self.source == BY_SURVEY or self.source.startswith(BY_KNOWN_NOISE):
             return self.source
         return "1 confirmed survey" if self.surveys == 1 else f"{self.surveys} confirmed surveys"
 
@@ -186,7 +192,7 @@ class Calibration:
         if scale is None or speed.group == MEASURED:
             return speed
         corrected = speed.speed_m_s * scale.scale
-        share = math.hypot(scale.scale_sd / scale.scale, _ANOTHER_DAY_SHARE)
+        share = math.hypot(scale.scale_sd / scale.scale, 0.0 if scale.same_day else _ANOTHER_DAY_SHARE)
         # what was learned about the material never makes it less certain than the tables are
         common = min(corrected * share, speed.common_sd_m_s * scale.scale)
         return replace(
@@ -252,7 +258,7 @@ def calibration_toml(calibration: Calibration) -> str:
     str
         TOML that `read_calibration` reads again as the same scales.
     """
-    head = "# Wave speeds learned from confirmed leaks: scale = true speed / speed of the tables.\n"
+    head = "# Wave speeds learned from finds and surveys: scale = true speed / speed of the tables.\n"
     return head + "".join(f"\n[[speed]]\n{_table(scale)}" for scale in calibration.scales)
 
 

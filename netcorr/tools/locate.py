@@ -118,7 +118,8 @@ def locate(
     calibration : pathlib.Path, optional
         Speeds learned from confirmed finds, as `accuracy` writes them.
     keep_speeds : pathlib.Path, optional
-        Calibration to write: `calibration` with the speeds that several loggers of this survey agree on.
+        Calibration to write: `calibration` with the speeds that several loggers of this survey agree on, or
+        that a known noise taught.
     temperature_c, temperature_sd_c : float
         Water temperature and its standard deviation. [degree C]
     band_hz : (float, float), optional
@@ -285,7 +286,8 @@ TOOL = Tool(
             "file_in",
             "Table of recordings",
             "A table with one row for each recording: logger, fitting (or lon and lat), recording (its "
-            "path, relative to the table) and start (with time zone).",
+            "path, relative to the table) and start (with time zone); known_noise is the fitting where a tap "
+            "was run meanwhile, from which the wave speeds are learned.",
             required=True,
         ),
         Parameter(
@@ -339,7 +341,7 @@ TOOL = Tool(
             "file_out",
             "Speeds to keep",
             "Also write a calibration for the next survey: the one given, with the wave speeds that several "
-            "loggers of this survey agree on.",
+            "loggers of this survey agree on or a known noise taught.",
             ("--keep-speeds",),
             suffixes=(".toml",),
         ),

@@ -484,3 +484,15 @@ def test_drifts_that_cannot_be(drift: str, sd: str, what: str, save: Save) -> No
 def test_a_drift_in_another_unit_is_refused(tmp_path: Path) -> None:
     with pytest.raises(ClockError, match="a clock drift of 5000 millionths; crystals keep to some 20"):
         Deployment(table="t.csv", row=2, logger="A", recording=tmp_path, fitting="V", clock_drift_ppm=5000.0)
+
+
+def test_a_known_noise_is_named_by_its_fitting(save: Save) -> None:
+    text = "logger,fitting,recording,known_noise\nA,V-1,a.wav,H-12\nB,V-2,b.wav,\n"
+    first, second = read_deployments(save(text))
+    assert (first.known_noise, second.known_noise) == ("H-12", None)
+
+
+def test_a_column_that_is_nearly_known_noise_is_refused(save: Save) -> None:
+    text = "logger,fitting,recording,known_noise_at\nA,V-1,a.wav,H-12\n"
+    with pytest.raises(RecordingError, match=r"known_noise_at, which is not known.* known_noise,"):
+        read_deployments(save(text))

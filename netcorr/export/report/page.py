@@ -32,7 +32,7 @@ from netcorr.export.sentences import (
     sentences,
     strength,
 )
-from netcorr.export.words import headline
+from netcorr.export.words import headline, rounds_compared
 from netcorr.feedback import Feedback, NoFeedback, check_cancelled
 from netcorr.units import UnitSystem
 
@@ -124,7 +124,7 @@ def write_report(
         check_cancelled(feedback)
     feedback.progress(1.0, f"wrote {target.name}")
     return ReportSummary(
-        headline=headline(stored.fix, rounds=len(stored.round_starts)),
+        headline=headline(stored.fix, rounds=rounds_compared(stored.fix)),
         candidates=len(candidates),
         sounds=sum(len(card.sounds) for card in (*candidates, *silent)),
         problems=tuple(found.problems),
@@ -171,7 +171,7 @@ def _render(
         style=Markup((_TEMPLATES / "report.css").read_text(encoding="utf-8")),
         script=Markup(script),
         script_hash=digest,
-        headline=headline(fix, rounds=len(stored.round_starts)),
+        headline=headline(fix, rounds=rounds_compared(fix)),
         cautions=CAUTIONS,
         overview=_overview(fix, units),
         after_repair=AFTER_REPAIR,

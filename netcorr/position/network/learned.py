@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -10,10 +11,12 @@ import numpy as np
 from netcorr.position.network.speeds import group_shares
 from netcorr.speed.calibration import BY_SURVEY, SCALE_RANGE, SpeedScale
 from netcorr.speed.materials import PIPE_MATERIALS
+from netcorr.speed.wave_speed import WaveSpeed
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Collection, Sequence
 
+    from netcorr.position.network.linear import Learnt, Name
     from netcorr.position.network.pipes import ReachedPipes
     from netcorr.position.network.weigh import Weighed
     from netcorr.speed.calibration import Calibration
@@ -22,10 +25,14 @@ if TYPE_CHECKING:
 WIDER = 1.4
 #: A speed is told when the survey knows it at least so much better than the tables,
 BETTER_BY = 0.8
+#: (by a known noise, which is surer, at least so much)
+TAUGHT_BETTER_BY = 0.95
 #: of a group that the survey went through: one that stood still has no spread, and nothing was learnt of it,
 LEAST_SD = 1e-6
 #: and only a source as probable as this teaches anything.
 LEAST_LEAK = 0.9
+#: A main is taken as measured when its own speed is known at least so much better.
+MAIN_BETTER_BY = 0.5
 
 
 @dataclass(frozen=True)
@@ -51,23 +58,45 @@ class LearnedSpeed:
     table_sd: float
 
     def __str__(self) -> str:
-        """One sentence."""
+        """One sentence, of a survey that found it by itself."""
+        return self.told("this survey itself")
+
+    def told(self, by: str) -> str:
+        """One sentence on how it is known.
+
+        Parameters
+        ----------
+        by : str
+            What it is known by.
+
+        Returns
+        -------
+        str
+            Speed, error, and both against the tables.
+        """
         off = 100 * (self.scale - 1)
-        material = PIPE_MATERIALS.get(self.group)
-        name = material.label if material else self.group.replace("_", " ")
         return (
-            f"wave speed in {name} by this survey itself: {self.speed_m_s:.0f} m/s, "
+            f"wave speed in {self.label} by {by}: {self.speed_m_s:.0f} m/s, "
             f"give or take {100 * self.scale_sd:.1f} % ({off:+.1f} % against the tables, which say it to "
             f"{100 * self.table_sd:.1f} %)"
         )
 
-    def as_scale(self, known: SpeedScale | None = None) -> SpeedScale | None:
+    @property
+    def label(self) -> str:
+        """The group as people call it."""
+        material, comma, rest = self.group.partition(",")
+        known = PIPE_MATERIALS.get(material)
+        return (known.label if known else material.replace("_", " ")) + comma + rest
+
+    def as_scale(self, known: SpeedScale | None = None, *, source: str = BY_SURVEY) -> SpeedScale | None:
         """Scale for a calibration file; None for a group that such a file cannot name.
 
         Parameters
         ----------
         known : SpeedScale, optional
-            Scale that the speeds of the survey were calibrated with already.
+            Scale that the speeds of the survey were calibrated with already: it says what the group is.
+        source : str, optional
+            Where the speed comes from.
 
         Returns
         -------
@@ -77,10 +106,17 @@ class LearnedSpeed:
         factor = known.scale if known is not None else 1.0
         scale = self.scale * factor
         low, high = SCALE_RANGE
-        if self.group not in PIPE_MATERIALS or not low <= scale <= high:
+        material = self.group if known is None else known.material
+        if material not in PIPE_MATERIALS or not low <= scale <= high:
             return None
         return SpeedScale(
-            self.group, scale=scale, scale_sd=self.scale_sd * factor, surveys=1, source=BY_SURVEY
+            material,
+            scale=scale,
+            scale_sd=self.scale_sd * factor,
+            surveys=1,
+            diameter_mm=None if known is None else known.diameter_mm,
+            years=None if known is None else known.years,
+            source=source,
         )
 
 
@@ -132,6 +168,89 @@ def learned_speeds(weighed: Weighed, pipes: ReachedPipes) -> tuple[LearnedSpeed,
         if not LEAST_SD < sd < BETTER_BY * table[number]:
             continue
         mine = pipes.group == number
+        mean_m_s = float(np.average(pipes.speed_m_s[mine], weights=pipes.length_m[mine]))
+        found.append(
+            LearnedSpeed(
+                group=group,
+                scale=1 / slowness,
+                scale_sd=sd / slowness**2,
+                speed_m_s=mean_m_s / slowness,
+                table_sd=float(table[number]),
+            )
+        )
+    return tuple(found)
+
+
+def measured_mains(
+    learnt: Learnt, pipes: ReachedPipes, *, names: Collection[Name], wider: float, source: str
+) -> dict[str, WaveSpeed]:
+    """Mains whose own speed is known much better after measured delays.
+
+    Parameters
+    ----------
+    learnt, pipes, names, wider
+        As in `learned_from`.
+    source : str
+        Where the speeds come from.
+
+    Returns
+    -------
+    dict of str to WaveSpeed
+        By asset id. What is left of the error is each main's own.
+
+    Notes
+    -----
+    After a delay along a single main its own error and that of its material are each half known, and their
+    sum is known well: taken as two independent errors again it would be lost.
+    """
+    table = group_shares(pipes)
+    found = {}
+    for piece in range(pipes.pipe.size):
+        group, main = int(pipes.group[piece]), int(pipes.pipe[piece])
+        if ("main", main) not in names:
+            continue
+        excess, sd = learnt.of({("group", group): 1.0, ("main", main): 1.0})
+        sd *= wider
+        before = math.hypot(float(table[group]), float(pipes.own_share[piece]))
+        if sd < MAIN_BETTER_BY * before:
+            speed_m_s = float(pipes.speed_m_s[piece]) / (1 + excess)
+            own_m_s = speed_m_s * sd / (1 + excess)
+            found[str(pipes.data[piece]["pipe_id"])] = WaveSpeed(speed_m_s, 0.0, own_m_s, source, source)
+    return found
+
+
+def learned_from(
+    learnt: Learnt, pipes: ReachedPipes, *, names: Collection[Name], wider: float
+) -> tuple[LearnedSpeed, ...]:
+    """Speeds that measured delays of known ways teach.
+
+    Parameters
+    ----------
+    learnt : Learnt
+        With unknowns ("group", number) and ("main", number).
+    pipes : ReachedPipes
+        The mains.
+    names : collection of name
+        Unknowns that the delays hold.
+    wider : float
+        By how much errors are wider than `learnt` has them.
+
+    Returns
+    -------
+    tuple of LearnedSpeed
+        One for each group that is known better than before; its speed is the mean of the mains of the ways.
+    """
+    table = group_shares(pipes)
+    gone = np.isin(pipes.pipe, [name[1] for name in names if isinstance(name, tuple) and name[0] == "main"])
+    found = []
+    for number, group in enumerate(pipes.groups):
+        if ("group", number) not in names:
+            continue
+        excess, sd = learnt.of({("group", number): 1.0})
+        slowness, sd = 1 + excess, wider * sd
+        if not LEAST_SD < sd < TAUGHT_BETTER_BY * table[number]:
+            continue
+        mine = (pipes.group == number) & gone
         mean_m_s = float(np.average(pipes.speed_m_s[mine], weights=pipes.length_m[mine]))
         found.append(
             LearnedSpeed(

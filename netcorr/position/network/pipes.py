@@ -152,7 +152,8 @@ def _speeds(
     known: dict[tuple[Any, ...], WaveSpeed | None] = {}
     found: list[WaveSpeed | None] = []
     for one in data:
-        key = tuple(repr(one.get(name)) for name in _DECIDE)
+        measured = one["pipe_id"] if one["pipe_id"] in settings.main_speeds else ""
+        key = (measured, *(repr(one.get(name)) for name in _DECIDE))
         if key not in known:
             known[key] = _speed(network, one, settings=settings)
         found.append(known[key])
