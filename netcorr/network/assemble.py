@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import repeat
 from typing import TYPE_CHECKING, Any
 
 import networkx as nx
@@ -12,12 +13,17 @@ from netcorr.layers.collection import without_collection
 from netcorr.network.pipe_network import EDGE_ATTRIBUTES
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
 
     import pyproj
     from numpy.typing import NDArray
 
-    from netcorr.network.lines import Floats
+    from netcorr.network.lines import Floats, Ints
+
+
+def edge_order(from_node: Ints, to_node: Ints) -> Ints:
+    """Order in which the graph lists its edges: by their lower node, then by the higher, then as given."""
+    return np.lexsort((np.maximum(from_node, to_node), np.minimum(from_node, to_node)))
 
 
 def assemble_graph(columns: Mapping[str, NDArray[Any]], node_xy: Floats, *, crs: pyproj.CRS) -> nx.MultiGraph:
@@ -36,22 +42,23 @@ def assemble_graph(columns: Mapping[str, NDArray[Any]], node_xy: Floats, *, crs:
     Returns
     -------
     networkx.MultiGraph
-        As in `PipeNetwork.graph`. Edges come by their lower node, then by the higher, then as given: the
-        same graph lists them in this order again.
+        As in `PipeNetwork.graph`. Edges come in the order of `edge_order`: the same graph lists them in this
+        order again.
     """
-    ends = np.column_stack([columns["from_node"], columns["to_node"]]).astype(np.intp)
-    order = np.lexsort((ends.max(axis=1), ends.min(axis=1)))
-    nodes = np.arange(len(node_xy)).astype(object)  # every number is one object, wherever it is used
-    lists = {name: columns[name][order].tolist() for name in EDGE_ATTRIBUTES}
-    lists["from_node"], lists["to_node"] = nodes[ends[order, 0]].tolist(), nodes[ends[order, 1]].tolist()
-    rows = zip(*lists.values(), strict=True)
+    order = edge_order(columns["from_node"], columns["to_node"])
+    sorted_already = bool((np.diff(order) == 1).all())
+    lists = {
+        name: (columns[name] if sorted_already else columns[name][order]).tolist() for name in EDGE_ATTRIBUTES
+    }
+    nodes = list(range(len(node_xy)))  # every number is one object, wherever it is used
+    lists |= {name: list(map(nodes.__getitem__, lists[name])) for name in ("from_node", "to_node")}
     graph = nx.MultiGraph(crs=crs)
     with without_collection():
         # the graph's own dictionaries, filled as add_node and add_edge do, which take several times as long
-        graph._node.update(zip(nodes, ({"x": x, "y": y} for x, y in node_xy.tolist()), strict=True))
+        graph._node.update(zip(nodes, _places(node_xy), strict=True))
         neighbours: list[dict[int, dict[int, dict[str, Any]]]] = [{} for _ in nodes]
         graph._adj.update(zip(nodes, neighbours, strict=True))
-        for u, v, data in zip(lists["from_node"], lists["to_node"], map(vars, map(_Edge, rows)), strict=True):
+        for u, v, data in zip(lists["from_node"], lists["to_node"], _attributes(lists), strict=True):
             beside = neighbours[u]
             if v in beside:
                 beside[v][len(beside[v])] = data
@@ -61,30 +68,47 @@ def assemble_graph(columns: Mapping[str, NDArray[Any]], node_xy: Floats, *, crs:
 
 
 class _Edge:
-    """Attributes of an edge, taken as its ``__dict__``.
+    """What an edge is made as: its ``__dict__`` is what the graph holds.
 
     Python stores the names of attributes once for all objects of a class, so that these dictionaries take
     less than half the memory of others, and less than half the time to make.
     """
 
-    def __init__(self, values: tuple[Any, ...]) -> None:
-        (
-            self.pipe_id,
-            self.material,
-            self.material_text,
-            self.diameter_mm,
-            self.wall_mm,
-            self.year,
-            self.wave_speed_m_s,
-            self.length_m,
-            self.drawn_length_m,
-            self.geometry,
-            self.from_node,
-            self.to_node,
-            self.is_open,
-            self.assumed,
-            self.could_be,
-        ) = values  # in the order of EDGE_ATTRIBUTES
+
+class _Node:
+    """The same for a node."""
+
+
+def _attributes(lists: Mapping[str, list[Any]]) -> Iterator[dict[str, Any]]:
+    """Attributes of each edge, from lists in the order of `EDGE_ATTRIBUTES`."""
+    made: Iterator[_Edge] = map(object.__new__, repeat(_Edge, len(lists["pipe_id"])))
+    # names the loop's targets as it sets them: no call and no tuple for each edge
+    for (
+        edge,
+        edge.pipe_id,
+        edge.material,
+        edge.material_text,
+        edge.diameter_mm,
+        edge.wall_mm,
+        edge.year,
+        edge.wave_speed_m_s,
+        edge.length_m,
+        edge.drawn_length_m,
+        edge.geometry,
+        edge.from_node,
+        edge.to_node,
+        edge.is_open,
+        edge.assumed,
+        edge.could_be,
+    ) in zip(made, *lists.values(), strict=True):
+        yield edge.__dict__
+
+
+def _places(node_xy: Floats) -> Iterator[dict[str, float]]:
+    """Attributes of each node."""
+    made: Iterator[_Node] = map(object.__new__, repeat(_Node, len(node_xy)))
+    for node, node.x, node.y in zip(made, *node_xy.T.tolist(), strict=True):
+        yield node.__dict__
 
 
 def each_once(values: Any, missing: Any) -> NDArray[np.object_]:

@@ -10,7 +10,7 @@ import shapely
 
 from netcorr.errors import NetworkError
 from netcorr.network.ground import geodesic_distances_m
-from netcorr.network.near import Near, near_points, to_lines
+from netcorr.network.near import near_points, to_lines
 from netcorr.network.tolerances import SAME_PLACE_M
 
 if TYPE_CHECKING:
@@ -19,7 +19,8 @@ if TYPE_CHECKING:
     from netcorr.layers.network_layers import NetworkLayers
     from netcorr.network.lines import Floats, Ints, Lines
     from netcorr.network.log import ChangeLog
-    from netcorr.network.near import Boxes
+    from netcorr.network.near import Boxes, Near
+    from netcorr.network.pieces import Cuts
     from netcorr.network.tolerances import Tolerances
 
 #: A main in service is preferred to a nearer one out of service when it is farther by no more than this: a
@@ -73,13 +74,33 @@ class NodePlaces:
     axis_m: Floats
 
     @classmethod
-    def sorted_from(
-        cls, lines: Lines, line: Ints, *, node: Ints, along_m: Floats, reach_m: Floats
-    ) -> NodePlaces:
-        """Sort places along the mains."""
-        axis_m = lines.base_m[line] + along_m
-        order = np.lexsort((along_m, line))
-        return cls(line[order], node[order], along_m[order], reach_m[order], axis_m[order])
+    def of(cls, lines: Lines, end_node: Ints, *, cuts: Cuts, reach_m: float, narrow: Ints) -> NodePlaces:
+        """Put the ends of the mains and the cuts between them in order.
+
+        Parameters
+        ----------
+        lines : Lines
+            Mains.
+        end_node : numpy.ndarray of int, shape (2 n,)
+            Node of each end; start of line k at 2 k, its end at 2 k + 1.
+        cuts : Cuts
+            Cuts strictly between the ends.
+        reach_m : float
+            How near along the main is near. [m]
+        narrow : numpy.ndarray of int
+            Nodes that take only what is drawn at their very place.
+        """
+        n = len(lines)
+        ends_m = np.zeros(2 * n)
+        ends_m[1::2] = lines.length_m
+        behind = 2 * cuts.line + 1  # each cut between the start and the end of its main
+        line = np.insert(np.repeat(np.arange(n), 2), behind, cuts.line)
+        along_m = np.insert(ends_m, behind, cuts.along_m)
+        node = np.insert(end_node, behind, cuts.node)
+        slim = np.zeros(int(node.max()) + 1, dtype=bool)
+        slim[narrow[narrow >= 0]] = True
+        reach = np.where(slim[node], SAME_PLACE_M, max(reach_m, SAME_PLACE_M))
+        return cls(line, node, along_m, reach, lines.base_m[line] + along_m)
 
 
 def nearest_mains(
@@ -176,7 +197,7 @@ def _nearest_of_all(lines: Lines, boxes: Boxes, plane: Floats, fitting_m: float)
     near = near_points(lines, boxes, plane, fitting_m).nearest()
     far = np.flatnonzero(np.bincount(near.point, minlength=len(plane)) == 0)
     if len(far):
-        near = Near.join(near, _nearest_far(lines, plane, far))
+        near = near.with_more(_nearest_far(lines, plane, far))
     first, least_m = _first_of_each(len(plane), near, np.arange(len(near.point)))
     served = np.flatnonzero(lines.in_service[near.line])
     live, live_m = _first_of_each(len(plane), near, served)

@@ -173,13 +173,14 @@ def _nodes(
     cut_xyz = lines.at(joints.cut_line, joints.cut_along_m)
     node_xy, node_plane = joint_places(lines, joints, cut_xyz)
     _log_joints(lines, joints, node_xy=node_xy, node_plane=node_plane, log=log)
-    line, along_m, node = joints.cut_line, joints.cut_along_m, joints.cut_joint
+    cuts = Cuts.sorted_from(joints.cut_line, along_m=joints.cut_along_m, node=joints.cut_joint)
     fitting_node = np.full(len(attached.line), -1)
     closed = ~layers.fittings["is_open"].to_numpy(dtype=bool)
     # a closed valve gets its own cut, so that it shuts the pipe it is drawn on; then the other fittings
     for which, join_m in ((closed, SAME_PLACE_M), (~closed, tolerances.join_m)):
         asked = np.flatnonzero(which & (attached.line >= 0))
-        places = _places(lines, joints, Cuts(line, along_m, node), narrow=fitting_node[closed], end_m=join_m)
+        narrow = fitting_node[closed]
+        places = NodePlaces.of(lines, joints.end_joint, cuts=cuts, reach_m=join_m, narrow=narrow)
         found, new_line, new_along_m = place_at_nodes(
             lines, places, line=attached.line[asked], along_m=attached.along_m[asked], join_m=join_m
         )
@@ -187,11 +188,10 @@ def _nodes(
         fresh = new_node < 0
         new_node[fresh] = len(node_xy) + np.arange(np.count_nonzero(fresh))
         fitting_node[asked] = np.where(found >= 0, found, np.append(new_node, -1)[np.maximum(-1 - found, 0)])
-        new_line, new_along_m = new_line[fresh], new_along_m[fresh]
-        node = np.concatenate([node, new_node[fresh]])
-        line, along_m = np.concatenate([line, new_line]), np.concatenate([along_m, new_along_m])
+        new_line, new_along_m, new_node = new_line[fresh], new_along_m[fresh], new_node[fresh]
+        cuts = cuts.with_more(new_line, along_m=new_along_m, node=new_node)
         node_xy = np.vstack([node_xy, lines.at(new_line, new_along_m)[:, :2]])
-    return Cuts.sorted_from(line, along_m=along_m, node=node), node_xy, fitting_node
+    return cuts, node_xy, fitting_node
 
 
 def _moved_ends(lines: Lines, joints: Joints, node_plane: Floats, *, line: Ints, along_m: Floats) -> Ints:
@@ -206,16 +206,6 @@ def _moved_ends(lines: Lines, joints: Joints, node_plane: Floats, *, line: Ints,
         here = np.hypot(*(places - node_plane[joint]).T) <= SAME_PLACE_M
         found[here] = joint[here]
     return found
-
-
-def _places(lines: Lines, joints: Joints, cuts: Cuts, *, narrow: Ints, end_m: float) -> NodePlaces:
-    """Nodes along the mains; those in `narrow` take only what is drawn at their very place."""
-    n = len(lines)
-    line = np.concatenate([np.arange(n), np.arange(n), cuts.line])
-    along_m = np.concatenate([np.zeros(n), lines.length_m, cuts.along_m])
-    node = np.concatenate([joints.end_joint[0::2], joints.end_joint[1::2], cuts.node])
-    reach_m = np.where(np.isin(node, narrow), SAME_PLACE_M, max(end_m, SAME_PLACE_M))
-    return NodePlaces.sorted_from(lines, line, node=node, along_m=along_m, reach_m=reach_m)
 
 
 def _closed_valves(layers: NetworkLayers, fitting_node: Ints) -> tuple[NDArray[np.object_], Ints]:

@@ -7,14 +7,15 @@ from typing import TYPE_CHECKING, Any
 import geopandas as gpd
 import networkx as nx
 import numpy as np
-import pandas as pd
 import shapely
 
 from netcorr.layers.network_layers import ASSUMED, COULD_BE
-from netcorr.network.assemble import assemble_graph, each_once
+from netcorr.network.assemble import assemble_graph, each_once, edge_order
 from netcorr.network.pipe_network import EDGE_ATTRIBUTES
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     import pyproj
     from numpy.typing import NDArray
 
@@ -93,33 +94,49 @@ def graph_from_pieces(
         Number of each node in the graph.
     """
     xy = parted.node_xy
-    order = np.lexsort((xy[:, 1], xy[:, 0]))
+    west_east = np.lexsort((xy[:, 1], xy[:, 0]))
     number = np.empty(len(xy), dtype=np.intp)
-    number[order] = np.arange(len(xy))
-    edges = _columns(lines, pieces, ratio)
-    edges["from_node"], edges["to_node"] = number[parted.from_node], number[parted.to_node]
-    links = _links(parted, number)
-    columns = {name: np.concatenate([edges[name], links[name]]) for name in EDGE_ATTRIBUTES}
-    return assemble_graph(columns, xy[order], crs=crs), number
+    number[west_east] = np.arange(len(xy))
+    from_node = number[np.append(parted.from_node, parted.link_nodes[:, 0])]
+    to_node = number[np.append(parted.to_node, parted.link_nodes[:, 1])]
+    order = edge_order(from_node, to_node)
+    columns = _columns(lines, pieces, _links(parted), ratio=ratio, order=order)
+    columns |= {"from_node": from_node[order], "to_node": to_node[order]}
+    return assemble_graph(columns, xy[west_east], crs=crs), number
 
 
-def _columns(lines: Lines, pieces: Pieces, ratio: Floats) -> dict[str, NDArray[Any]]:
-    """Attributes of the edges."""
-    line = pieces.line
-    columns: dict[str, NDArray[Any]] = {"pipe_id": lines.ids[line]}
+def _columns(
+    lines: Lines, pieces: Pieces, links: Mapping[str, NDArray[Any]], *, ratio: Floats, order: Ints
+) -> dict[str, NDArray[Any]]:
+    """Attributes of the edges: of pieces and then links, put in order."""
+    k = len(links["pipe_id"])
+    line = np.append(pieces.line, len(lines) + np.arange(k))[order]  # a link is as a line after the last
+    texts = _assumed(lines)
+    by_line: dict[str, NDArray[Any]] = {
+        "pipe_id": lines.ids,
+        "is_open": lines.in_service,
+        "assumed": texts,
+        "could_be": _could_be(lines, texts),
+    }
     for name in _COPIED:
         missing = None if name.startswith("material") else float("nan")
-        columns[name] = each_once(lines.frame[name], missing)[line]
-    drawn_m = pieces.drawn_m.astype(object)
-    columns["drawn_length_m"], columns["length_m"] = drawn_m, drawn_m.copy()
-    measured = ratio[line] != 1  # elsewhere both lengths are one object
-    columns["length_m"][measured] = (pieces.drawn_m * ratio[line])[measured]
-    columns["geometry"] = pieces.geometry
-    columns["is_open"] = lines.in_service[line]
-    assumed = lines.frame[ASSUMED] if ASSUMED in lines.frame else pd.Series("", index=lines.frame.index)
-    texts = each_once(assumed.fillna(""), "")
-    columns["assumed"], columns["could_be"] = texts[line], _could_be(lines, texts)[line]
+        by_line[name] = each_once(lines.frame[name], missing)
+    columns = {name: np.append(values, links[name])[line] for name, values in by_line.items()}
+    drawn_m = np.append(pieces.drawn_m, np.zeros(k))[order]
+    ratio = np.append(ratio, np.ones(k))[line]
+    columns["drawn_length_m"] = drawn_m.astype(object)
+    columns["length_m"] = columns["drawn_length_m"].copy()
+    measured = ratio != 1  # elsewhere both lengths are one object
+    columns["length_m"][measured] = (drawn_m * ratio)[measured]
+    columns["geometry"] = np.append(pieces.geometry, links["geometry"])[order]
     return columns
+
+
+def _assumed(lines: Lines) -> NDArray[np.object_]:
+    """What is assumed of each main, in words."""
+    if ASSUMED not in lines.frame:
+        return np.full(len(lines), "", dtype=object)
+    return each_once(lines.frame[ASSUMED].fillna(""), "")
 
 
 def _could_be(lines: Lines, assumed: NDArray[np.object_]) -> NDArray[np.object_]:
@@ -143,17 +160,14 @@ def measured_ratio(lines: Lines, pieces: Pieces, log: ChangeLog) -> Floats:
     return ratio
 
 
-def _links(parted: Parted, number: Ints) -> dict[str, NDArray[Any]]:
-    """Attributes of the edges across closed valves."""
+def _links(parted: Parted) -> dict[str, NDArray[Any]]:
+    """Attributes of the edges across closed valves, but for their nodes and lengths."""
     k = len(parted.link_valve)
-    nodes = number[parted.link_nodes]
     spots = parted.node_xy[parted.link_nodes[:, 0]]
-    columns: dict[str, NDArray[Any]] = {name: np.full(k, np.nan).astype(object) for name in EDGE_ATTRIBUTES}
+    columns: dict[str, NDArray[Any]] = {name: np.full(k, np.nan).astype(object) for name in _COPIED}
     columns["material"] = columns["material_text"] = np.full(k, None, dtype=object)
-    columns["length_m"] = columns["drawn_length_m"] = np.zeros(k).astype(object)
     columns["pipe_id"] = np.array(parted.link_valve, dtype=object)
     columns["geometry"] = np.asarray(shapely.linestrings(np.repeat(spots[:, None, :], 2, axis=1)))
-    columns["from_node"], columns["to_node"] = nodes[:, 0], nodes[:, 1]
     columns["is_open"] = np.zeros(k, dtype=bool)
     columns["assumed"] = np.full(k, "", dtype=object)
     columns["could_be"] = np.fromiter([()] * k, dtype=object)

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 import pandas as pd
-from scipy.spatial import cKDTree
 
 from netcorr.network.cluster import Bars, Links, cluster
 
@@ -20,6 +19,9 @@ if TYPE_CHECKING:
 
 #: A main may close on itself over a small gap only if it is this many times as long as the tolerance.
 RING_FACTOR = 10
+
+#: What is as far as this beyond a tolerance is looked at again. [m]
+_ROUNDING_M = 1e-9
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,7 +71,7 @@ def find_joints(lines: Lines, near: Near, *, tolerances: Tolerances) -> Joints:
     lines : Lines
         Mains with a length, none twice.
     near : Near
-        All segments within `cut_m` of every place of an end, and maybe others.
+        All segments within `cut_m` and `end_m` of every place of an end, and maybe others.
     tolerances : Tolerances
         How near is near.
 
@@ -89,7 +91,7 @@ def find_joints(lines: Lines, near: Near, *, tolerances: Tolerances) -> Joints:
     cuts = touches.take(~at_end)
     other = end_spot[2 * touches.line + nearer_end][at_end]
     links = Links.join(
-        _end_links(spots, tolerances.end_m),
+        end_links(lines, near, tolerances.end_m),
         Links(touches.spot[at_end], other, np.hypot(*(spots[touches.spot[at_end]] - spots[other]).T)),
         Links(cuts.spot, len(spots) + np.arange(len(cuts.spot)), cuts.gap_m),
         _cut_links(lines, cuts, len(spots), tolerances.end_m),
@@ -99,9 +101,13 @@ def find_joints(lines: Lines, near: Near, *, tolerances: Tolerances) -> Joints:
     bars = Bars(end_spot[2 * apart], end_spot[2 * apart + 1], lines.length_m[apart])
     loose = np.concatenate([np.bincount(end_spot) == 1, np.zeros(len(cuts.spot), dtype=bool)])
     label, refused = cluster(places, links, bars=bars, loose=loose)
-    used, numbered = np.unique(label[: len(spots)], return_inverse=True)
-    cut_joint = np.searchsorted(used, label[len(spots) :])
-    cut_joint[~np.isin(label[len(spots) :], used)] = -1  # its end went to another joint
+    number = np.zeros(int(label.max()) + 1, dtype=np.intp)
+    number[label[: len(spots)]] = 1
+    number = np.where(number, np.cumsum(number) - 1, -1)
+    numbered, cut_joint = (
+        number[label[: len(spots)]],
+        number[label[len(spots) :]],
+    )  # -1: its end went elsewhere
     reach_m = 2 * (tolerances.cut_m + tolerances.end_m)
     joints = _joints(
         lines, numbered[end_spot], cuts=cuts, cut_joint=cut_joint, end_at=lines.spot_end, reach_m=reach_m
@@ -109,9 +115,19 @@ def find_joints(lines: Lines, near: Near, *, tolerances: Tolerances) -> Joints:
     return replace(joints, kept_apart=apart[refused])
 
 
-def _end_links(spots: Floats, end_m: float) -> Links:
-    pairs = cKDTree(spots).query_pairs(end_m, output_type="ndarray")
-    return Links(pairs[:, 0], pairs[:, 1], np.hypot(*(spots[pairs[:, 0]] - spots[pairs[:, 1]]).T))
+def end_links(lines: Lines, near: Near, end_m: float) -> Links:
+    """Pairs of places of ends within the tolerance of each other, each once."""
+    close = np.flatnonzero(near.gap_m <= end_m + _ROUNDING_M)
+    spot, line, segment = lines.end_spot[near.point[close]], near.line[close], near.segment[close]
+    at_start, at_end = segment == lines.first[line], segment == lines.first[line + 1] - 2
+    a = np.concatenate([spot[at_start], spot[at_end]])
+    b = lines.end_spot[np.concatenate([2 * line[at_start], 2 * line[at_end] + 1])]
+    # both find each other, and what several lines share is found as often
+    both = np.sort((a * len(lines.spots) + b)[a < b])
+    both = both[np.append(True, both[1:] != both[:-1])] if len(both) else both
+    a, b = np.divmod(both, len(lines.spots))
+    gap_m = np.hypot(*(lines.spots[a] - lines.spots[b]).T)
+    return Links(a, b, gap_m).take(gap_m <= end_m)
 
 
 def _touches(lines: Lines, near: Near, end_spot: Ints, tolerances: Tolerances) -> _Touches:
@@ -145,15 +161,18 @@ def _without_both_ends(lines: Lines, end_spot: Ints, touches: _Touches, toleranc
     """
     short = np.flatnonzero(lines.length_m <= tolerances.cut_m + tolerances.end_m)
     ends = pd.DataFrame({"a": end_spot[2 * short], "b": end_spot[2 * short + 1]})
-    table = pd.DataFrame({"spot": touches.spot, "line": touches.line, "gap": touches.gap_m})
-    table["row"] = np.arange(len(table))
+    asked = np.zeros(len(lines.spots), dtype=bool)
+    asked[ends.to_numpy()] = True
+    row = np.flatnonzero(asked[touches.spot])
+    some = touches.take(row)
+    table = pd.DataFrame({"spot": some.spot, "line": some.line, "gap": some.gap_m, "row": row})
     both = ends.merge(table, left_on="a", right_on="spot").merge(
         table, left_on=["b", "line"], right_on=["spot", "line"], suffixes=("_a", "_b")
     )
     gap_a, gap_b = both["gap_a"].to_numpy(dtype=float), both["gap_b"].to_numpy(dtype=float)
     farther = np.where(gap_a > gap_b, both["row_a"], both["row_b"])
     drop = farther[np.abs(gap_a - gap_b) > tolerances.end_m / 100]
-    keep = np.ones(len(table), dtype=bool)
+    keep = np.ones(len(touches.spot), dtype=bool)
     keep[drop.astype(np.intp)] = False
     return touches.take(keep)
 
@@ -226,9 +245,8 @@ def _means(joints: Joints, chosen: NDArray[np.bool_], ends: Floats, cuts: Floats
         # the mean of offsets from one of them: equal coordinates stay equal to the last digit
         origin = np.zeros((joints.count, 2))
         origin[joint] = values
-        total = np.column_stack(
-            [np.bincount(joint, (values - origin[joint])[:, k], minlength=joints.count) for k in (0, 1)]
-        )
+        offset = values - origin[joint]
+        total = np.column_stack([np.bincount(joint, offset[:, k], minlength=joints.count) for k in (0, 1)])
         return origin + np.divide(total, count[:, None], out=np.zeros_like(total), where=count[:, None] > 0)
 
     result = mean(joints.end_joint[chosen], ends[chosen])

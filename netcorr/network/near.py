@@ -41,6 +41,15 @@ class Near(NamedTuple):
         whole = cls(*(np.concatenate(columns) for columns in zip(*parts, strict=True)))
         return whole.take(np.lexsort((whole.segment, whole.line, whole.point)))
 
+    def with_more(self, *parts: Near) -> Near:
+        """These and others, in any order but of other points or lines; quick where these are many."""
+        more = Near.join(*parts)
+        bits = 1 + max(
+            (int(lines.max()).bit_length() for lines in (self.line, more.line) if len(lines)), default=0
+        )
+        at = np.searchsorted(self.point << bits | self.line, more.point << bits | more.line)
+        return Near(*(np.insert(mine, at, other) for mine, other in zip(self, more, strict=True)))
+
     def take(self, which: Any) -> Near:
         """Some of them, in order."""
         return Near(*(column[which] for column in self))

@@ -56,11 +56,12 @@ def without_overshoots(
     Boxes
         About their segments.
     Near
-        At least all segments within `cut_m` of every place of an end; `point` is the end, of those at one
-        place the first (start of line k at 2 k, its end at 2 k + 1).
+        At least all segments within `cut_m` and `end_m` of every place of an end; `point` is the end, of
+        those at one place the first (start of line k at 2 k, its end at 2 k + 1).
     """
     free_m = max(tolerances.end_m, tolerances.cut_m)
-    near = near_ends(lines, boxes, max(tolerances.overshoot_m, free_m))
+    near_m = free_m + SAME_PLACE_M / 10  # what lies at just the tolerance is judged later
+    near = near_ends(lines, boxes, max(tolerances.overshoot_m, near_m))
     if tolerances.overshoot_m <= SAME_PLACE_M / 10:
         return lines, boxes, near
     found = find_overshoots(lines, near, within_m=tolerances.overshoot_m, free_m=free_m)
@@ -74,7 +75,7 @@ def without_overshoots(
     ]
     log.add("overshoot", lines.ids[own], xy=place[:, :2], text=text, moved_m=found.past_m)
     shorter = _cut_back(lines, found, place)
-    near = _near_again(lines, shorter, near, boxes=boxes, moved=found.end, within_m=tolerances.cut_m)
+    near = _near_again(lines, shorter, near, boxes=boxes, moved=found.end, within_m=near_m)
     same = len(shorter.plane) == len(lines.plane)  # with fewer vertices the segments have other numbers
     return shorter, boxes if same else Boxes.about(shorter), near
 
@@ -91,14 +92,16 @@ def _near_again(
     """What is near the ends after some moved along their lines: only what has to do with these is new."""
     cut = np.zeros(len(lines), dtype=bool)
     cut[moved // 2] = True
-    gone = np.isin(near.point, moved)
+    ends = np.zeros(2 * len(lines), dtype=bool)
+    ends[moved] = True
+    gone = ends[near.point]
     same = near.take(~gone & ~cut[near.line])
     same = same._replace(segment=same.segment + (shorter.first - lines.first)[same.line])
     other = near.take(~gone & cut[near.line]).nearest()  # a line that is shorter now is nowhere nearer
     row, run = boxes.near(shorter.ends[moved], within_m)  # boxes of what was longer hold what is left
     asked = np.unique(np.column_stack([moved[row], boxes.line[run]]), axis=0)
     asked = np.concatenate([asked, np.column_stack([other.point, other.line])])
-    return Near.join(same, to_lines(shorter, shorter.ends[asked[:, 0]], asked[:, 0], asked[:, 1]))
+    return same.with_more(to_lines(shorter, shorter.ends[asked[:, 0]], asked[:, 0], asked[:, 1]))
 
 
 def find_overshoots(lines: Lines, near: Near, *, within_m: float, free_m: float) -> Overshoots:

@@ -34,6 +34,14 @@ class Cuts:
         order = np.lexsort((along_m, line))
         return cls(line[order], along_m[order], node[order])
 
+    def with_more(self, line: Ints, *, along_m: Floats, node: Ints) -> Cuts:
+        """These and others."""
+        return Cuts.sorted_from(
+            np.concatenate([self.line, line]),
+            along_m=np.concatenate([self.along_m, along_m]),
+            node=np.concatenate([self.node, node]),
+        )
+
 
 @dataclass(frozen=True, eq=False)
 class Pieces:

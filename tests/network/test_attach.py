@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
+import pyproj
 import pytest
 import shapely
 from hypothesis import Phase, given, settings
@@ -13,6 +14,9 @@ from hypothesis import strategies as st
 from netcorr.errors import NetworkError
 from netcorr.layers.network_layers import NetworkLayers
 from netcorr.network import Tolerances, build_network
+from netcorr.network.attach import NodePlaces
+from netcorr.network.lines import Lines
+from netcorr.network.pieces import Cuts
 
 Maker = Callable[..., NetworkLayers]
 Way = Callable[..., float | None]
@@ -136,3 +140,19 @@ def test_every_fitting_sits_on_the_main_nearest_to_it(make_messy_town: Maker, se
         node = network.graph.nodes[row["node"]]
         # the node is the foot of the fitting, or a node within the tolerance along the main
         assert shapely.Point(node["x"], node["y"]).distance(row.geometry) <= row["offset_m"] + 0.45
+
+
+def test_ends_and_cuts_of_each_main_in_order(make_layers: Maker) -> None:
+    mains = {"A": [(0, 0), (100, 0)], "B": [(0, 9), (50, 9)], "C": [(0, 20), (70, 20)]}
+    lines = Lines.from_frame(make_layers(mains).mains, pyproj.CRS(32633))
+    cuts = Cuts.sorted_from(
+        np.array([2, 0, 0]), along_m=np.array([30.0, 60.0, 20.0]), node=np.array([7, 8, 9])
+    )
+    places = NodePlaces.of(
+        lines, np.array([0, 1, 2, 3, 4, 5]), cuts=cuts, reach_m=0.5, narrow=np.array([8, -1])
+    )
+    assert places.line.tolist() == [0, 0, 0, 0, 1, 1, 2, 2, 2]
+    assert places.node.tolist() == [0, 9, 8, 1, 2, 3, 4, 7, 5]
+    assert places.along_m == pytest.approx([0, 20, 60, 100, 0, 50, 0, 30, 70], abs=0.1)
+    assert (np.diff(places.axis_m) > 0).all()
+    assert places.reach_m.tolist() == [0.5, 0.5, 0.01] + [0.5] * 6

@@ -12,6 +12,7 @@ import shapely
 from netcorr.errors import NetworkError
 from netcorr.layers.network_layers import NetworkLayers
 from netcorr.network import CHANGES, EDGE_ATTRIBUTES, build_network, network_edges, open_graph
+from netcorr.network.assemble import assemble_graph, edge_order
 from netcorr.network.log import ChangeLog
 from netcorr.network.tolerances import Tolerances
 
@@ -37,6 +38,29 @@ def test_edges_as_a_layer_hold_all_of_the_graph(make_messy_town: Maker) -> None:
         assert data["geometry"] == true["geometry"]
         assert data["length_m"] == true["length_m"]
         assert data["is_open"] == true["is_open"]
+
+
+def test_a_graph_is_the_same_whatever_the_order_of_its_edges(make_messy_town: Maker) -> None:
+    """And it is the one that networkx builds from the same edges."""
+    network = build_network(make_messy_town(9))
+    edges = list(network.graph.edges(keys=True, data=True))
+    assert edge_order(
+        *(np.array([data[name] for *_, data in edges]) for name in ("from_node", "to_node"))
+    ).tolist() == list(range(len(edges)))
+    shuffled = [edges[k] for k in np.random.default_rng(1).permutation(len(edges))]
+    shuffled.sort(key=lambda edge: edge[2])  # parallel edges as given
+    columns = {
+        name: np.fromiter((data[name] for *_, data in shuffled), dtype=object) for name in EDGE_ATTRIBUTES
+    }
+    xy = np.array([(node["x"], node["y"]) for _, node in network.graph.nodes(data=True)])
+    again = assemble_graph(columns, xy, crs=network.crs)
+    assert list(again.edges(keys=True, data=True)) == edges
+    assert list(again.nodes(data=True)) == list(network.graph.nodes(data=True))
+    plain = nx.MultiGraph()
+    plain.add_nodes_from(network.graph.nodes(data=True))
+    plain.add_edges_from((data["from_node"], data["to_node"], key, data) for *_, key, data in edges)
+    assert dict(plain.adjacency()) == dict(again.adjacency())
+    assert {tuple(data) for *_, data in again.edges(data=True)} == {EDGE_ATTRIBUTES}
 
 
 def test_open_graph_leaves_the_network_alone(make_messy_town: Maker) -> None:

@@ -10,10 +10,11 @@ import pyproj
 import pytest
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
+from scipy.spatial import cKDTree
 
 from netcorr.layers.network_layers import NetworkLayers
 from netcorr.network import Tolerances
-from netcorr.network.joints import Joints, find_joints, joint_places
+from netcorr.network.joints import Joints, end_links, find_joints, joint_places
 from netcorr.network.lines import Lines
 from netcorr.network.near import Boxes
 from netcorr.network.overshoots import near_ends
@@ -24,8 +25,35 @@ Maker = Callable[..., NetworkLayers]
 def joints_of(make_layers: Maker, mains: dict[str, Any], **tolerances: float) -> tuple[Lines, Joints]:
     frame = make_layers(mains).mains.sort_values("asset_id").reset_index(drop=True)
     lines = Lines.from_frame(frame, pyproj.CRS(32633))
-    near = near_ends(lines, Boxes.about(lines), Tolerances(**tolerances).cut_m)
+    near_m = max(Tolerances(**tolerances).cut_m, Tolerances(**tolerances).end_m)
+    near = near_ends(lines, Boxes.about(lines), near_m)
     return lines, find_joints(lines, near, tolerances=Tolerances(**tolerances))
+
+
+@settings(max_examples=40, deadline=None)
+@given(seed=st.integers(0, 100_000), end_m=st.sampled_from([0.01, 0.2, 1.0, 6.0]))
+def test_pairs_of_ends_are_those_that_a_search_of_points_finds(
+    make_layers: Maker, seed: int, end_m: float
+) -> None:
+    # Outside: scipy.spatial.cKDTree. On a grid of 0.2 m many ends are at just the tolerance, or at one place.
+    rng = np.random.default_rng(seed)
+    mains = {f"M{k}": np.round(rng.uniform(0, 4, (rng.integers(2, 4), 2)) * 5) / 5 for k in range(12)}
+    mains = {name: line for name, line in mains.items() if len(np.unique(line, axis=0)) == len(line)}
+    frame = make_layers({"FAR": [(50, 50), (60, 50)], **mains}).mains
+    lines = Lines.from_frame(frame, pyproj.CRS(32633))
+    near = near_ends(lines, Boxes.about(lines), end_m + 0.001)
+    found = end_links(lines, near, end_m)
+    expected = cKDTree(lines.spots).query_pairs(end_m, output_type="ndarray")
+    apart_m = np.hypot(*(lines.spots[expected[:, 0]] - lines.spots[expected[:, 1]]).T)
+    sure = {(a, b) for (a, b), m in zip(expected.tolist(), apart_m, strict=True) if m < end_m - 1e-8}
+    pairs = list(zip(found.a.tolist(), found.b.tolist(), strict=True))
+    assert len(set(pairs)) == len(pairs)
+    assert all(a < b for a, b in pairs)
+    assert sure <= set(pairs)
+    np.testing.assert_allclose(
+        found.gap_m, np.hypot(*(lines.spots[found.a] - lines.spots[found.b]).T), rtol=1e-12
+    )
+    assert (found.gap_m <= end_m).all()
 
 
 def test_two_lines_end_to_end(make_layers: Maker) -> None:

@@ -80,6 +80,18 @@ def test_every_segment_of_lines_that_are_named(make_layers: Maker) -> None:
     assert [column.tolist() for column in whole] == [column.tolist() for column in near]
 
 
+@settings(max_examples=30, deadline=None)
+@given(seed=st.integers(0, 10_000), which=st.sets(st.integers(0, 9)))
+def test_more_is_put_where_it_belongs(make_layers: Maker, seed: int, which: set[int]) -> None:
+    lines = random_lines(make_layers, seed)
+    points = np.random.default_rng(seed + 1).uniform(0, 100, size=(10, 2)) + lines.plane.min(axis=0)
+    whole = near_points(lines, Boxes.about(lines), points, 20.0)
+    apart = np.isin(whole.point, sorted(which)) | (whole.line == 2)
+    backwards = np.flatnonzero(apart)[::-1]
+    again = whole.take(~apart).with_more(whole.take(backwards))
+    assert [column.tolist() for column in again] == [column.tolist() for column in whole]
+
+
 def test_line_that_passes_twice_is_near_twice(make_layers: Maker) -> None:
     mains = {"U": [(0, 0), (50, 0), (50, 0.1), (0, 0.1)], "FAR": [(0, 50), (9, 50)]}
     lines = Lines.from_frame(make_layers(mains).mains, pyproj.CRS(32633))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from netcorr.layers.network_layers import NetworkLayers
+from netcorr.network.ground import geodesic_lengths_m
 from netcorr.network.lines import Lines
 from netcorr.network.pieces import Cuts, cut_lines
 
@@ -35,6 +37,35 @@ def random_cuts(make_layers: Maker, seed: int) -> tuple[Lines, Cuts, Any]:
     node_xy[:10] = lines.xyz[ends, :2]
     node_xy[cuts.node] = lines.at(cuts.line, cuts.along_m)[:, :2]
     return lines, cuts, node_xy
+
+
+def test_more_cuts_are_put_in_order(make_layers: Maker) -> None:
+    _, cuts, _ = random_cuts(make_layers, 3)
+    some = np.arange(len(cuts.line)) % 2 == 0
+    few = Cuts(cuts.line[some], cuts.along_m[some], cuts.node[some])
+    again = few.with_more(cuts.line[~some], along_m=cuts.along_m[~some], node=cuts.node[~some])
+    assert again.line.tolist() == cuts.line.tolist()
+    assert again.along_m.tolist() == cuts.along_m.tolist()
+    assert again.node.tolist() == cuts.node.tolist()
+
+
+def test_drawn_length_of_each_piece_with_and_without_heights(make_layers: Maker) -> None:
+    # Outside: geodesic_lengths_m of the pieces as shapes; see its own tests against pyproj.
+    lines, cuts, node_xy = random_cuts(make_layers, 4)
+    ends = np.arange(10)
+    flat = cut_lines(lines, cuts, end_node=ends, node_xy=node_xy, crs=UTM)
+    np.testing.assert_allclose(flat.drawn_m, geodesic_lengths_m(flat.geometry, UTM), rtol=1e-12)
+    xyz = lines.xyz.copy()
+    xyz[:, 2] = np.random.default_rng(5).uniform(0, 40, len(xyz))
+    xyz[1, 2] = np.nan
+    high = replace(lines, xyz=xyz)
+    steep = cut_lines(high, cuts, end_node=ends, node_xy=node_xy, crs=UTM)
+    whole = shapely.linestrings(xyz, indices=np.repeat(np.arange(len(lines)), np.diff(lines.first)))
+    none = Cuts.sorted_from(np.zeros(0, dtype=np.intp), along_m=np.zeros(0), node=np.zeros(0, dtype=np.intp))
+    uncut = cut_lines(high, none, end_node=ends, node_xy=node_xy, crs=UTM)
+    np.testing.assert_allclose(uncut.drawn_m, geodesic_lengths_m(whole, UTM), rtol=1e-12)
+    assert (steep.drawn_m >= flat.drawn_m).all()
+    np.testing.assert_allclose(np.bincount(steep.line, steep.drawn_m)[1:], uncut.drawn_m[1:], rtol=1e-6)
 
 
 @settings(max_examples=40, deadline=None)
