@@ -23,7 +23,11 @@ if TYPE_CHECKING:
 
 def edge_order(from_node: Ints, to_node: Ints) -> Ints:
     """Order in which the graph lists its edges: by their lower node, then by the higher, then as given."""
-    return np.lexsort((np.maximum(from_node, to_node), np.minimum(from_node, to_node)))
+    low, high = np.minimum(from_node, to_node).astype(np.int64), np.maximum(from_node, to_node)
+    place = low * (int(high.max(initial=0)) + 1) + high.astype(np.int64)
+    if (place[1:] >= place[:-1]).all():
+        return np.arange(len(place))
+    return np.argsort(place, kind="stable")
 
 
 def assemble_graph(columns: Mapping[str, NDArray[Any]], node_xy: Floats, *, crs: pyproj.CRS) -> nx.MultiGraph:
@@ -82,7 +86,7 @@ class _Node:
 def _attributes(lists: Mapping[str, list[Any]]) -> Iterator[dict[str, Any]]:
     """Attributes of each edge, from lists in the order of `EDGE_ATTRIBUTES`."""
     made: Iterator[_Edge] = map(object.__new__, repeat(_Edge, len(lists["pipe_id"])))
-    # names the loop's targets as it sets them: no call and no tuple for each edge
+    # the targets are set in turn, the edge itself first: no call and no tuple for each
     for (
         edge,
         edge.pipe_id,

@@ -94,7 +94,7 @@ def graph_from_pieces(
         Number of each node in the graph.
     """
     xy = parted.node_xy
-    west_east = np.lexsort((xy[:, 1], xy[:, 0]))
+    west_east = _west_east(xy)
     number = np.empty(len(xy), dtype=np.intp)
     number[west_east] = np.arange(len(xy))
     from_node = number[np.append(parted.from_node, parted.link_nodes[:, 0])]
@@ -103,6 +103,17 @@ def graph_from_pieces(
     columns = _columns(lines, pieces, _links(parted), ratio=ratio, order=order)
     columns |= {"from_node": from_node[order], "to_node": to_node[order]}
     return assemble_graph(columns, xy[west_east], crs=crs), number
+
+
+def _west_east(xy: Floats) -> Ints:
+    """Order of places from west to east, then from south to north, then as given."""
+    order = np.argsort(xy[:, 0])
+    east = xy[order, 0]
+    same = np.append(False, east[1:] == east[:-1])
+    same[:-1] |= same[1:]  # few as a rule, and next to each other: only these have an order of their own
+    tied = np.flatnonzero(same)
+    order[tied] = order[tied][np.lexsort((order[tied], xy[order[tied], 1], east[tied]))]
+    return order
 
 
 def _columns(

@@ -90,9 +90,11 @@ def find_joints(lines: Lines, near: Near, *, tolerances: Tolerances) -> Joints:
     at_end = near_start | near_end
     cuts = touches.take(~at_end)
     other = end_spot[2 * touches.line + nearer_end][at_end]
+    gap_m = np.hypot(*(spots[touches.spot[at_end]] - spots[other]).T)
     links = Links.join(
         end_links(lines, near, tolerances.end_m),
-        Links(touches.spot[at_end], other, np.hypot(*(spots[touches.spot[at_end]] - spots[other]).T)),
+        # most of these are as near as that, and linked already
+        Links(touches.spot[at_end], other, gap_m).take(gap_m > tolerances.end_m),
         Links(cuts.spot, len(spots) + np.arange(len(cuts.spot)), cuts.gap_m),
         _cut_links(lines, cuts, len(spots), tolerances.end_m),
     )
