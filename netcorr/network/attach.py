@@ -10,7 +10,7 @@ import shapely
 
 from netcorr.errors import NetworkError
 from netcorr.network.ground import geodesic_distances_m
-from netcorr.network.near import near_points, to_lines
+from netcorr.network.near import Near, near_points, to_lines
 from netcorr.network.tolerances import SAME_PLACE_M
 
 if TYPE_CHECKING:
@@ -19,13 +19,16 @@ if TYPE_CHECKING:
     from netcorr.layers.network_layers import NetworkLayers
     from netcorr.network.lines import Floats, Ints, Lines
     from netcorr.network.log import ChangeLog
-    from netcorr.network.near import Boxes, Near
+    from netcorr.network.near import Boxes
     from netcorr.network.pieces import Cuts
     from netcorr.network.tolerances import Tolerances
 
 #: A main in service is preferred to a nearer one out of service when it is farther by no more than this: a
 #: new main is laid beside the old one, but an old valve does not sit on a main across the street. [m]
 PREFERRED_M = 1.0
+
+#: So far around a fitting a main is looked for before it is looked for anywhere. [m]
+STREET_M = 50.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -197,7 +200,7 @@ def _nearest_of_all(lines: Lines, boxes: Boxes, plane: Floats, fitting_m: float)
     near = near_points(lines, boxes, plane, fitting_m).nearest()
     far = np.flatnonzero(np.bincount(near.point, minlength=len(plane)) == 0)
     if len(far):
-        near = near.with_more(_nearest_far(lines, plane, far))
+        near = near.with_more(*_nearest_far(lines, boxes, plane, far))
     first, least_m = _first_of_each(len(plane), near, np.arange(len(near.point)))
     served = np.flatnonzero(lines.in_service[near.line])
     live, live_m = _first_of_each(len(plane), near, served)
@@ -205,8 +208,19 @@ def _nearest_of_all(lines: Lines, boxes: Boxes, plane: Floats, fitting_m: float)
     return near.line[first], near.line[live], near.along_m[live]
 
 
-def _nearest_far(lines: Lines, plane: Floats, far: Ints) -> Near:
-    """Nearest places of all to points with nothing near."""
+def _nearest_far(lines: Lines, boxes: Boxes, plane: Floats, far: Ints) -> tuple[Near, Near]:
+    """Nearest places of all to points with nothing near: most are in the next street, some anywhere."""
+    near = near_points(lines, boxes, plane[far], STREET_M).nearest()
+    least_m = np.full(len(far), np.inf)
+    np.minimum.at(least_m, near.point, near.gap_m)
+    near = near.take(near.gap_m == least_m[near.point])
+    farther = far[np.isinf(least_m)]
+    return near._replace(point=far[near.point]), _nearest_of_lines(lines, plane, farther)
+
+
+def _nearest_of_lines(lines: Lines, plane: Floats, far: Ints) -> Near:
+    if not len(far):
+        return Near(far, far, far, np.zeros(0), np.zeros(0))
     tree = shapely.STRtree(lines.shapes(np.arange(len(lines))))
     asked, line = tree.query_nearest(shapely.points(plane[far]), all_matches=True)
     return to_lines(lines, plane[far[asked]], far[asked], line).nearest()

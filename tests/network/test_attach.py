@@ -49,6 +49,21 @@ def test_fitting_40_m_off_is_refused_by_name_and_distance(make_layers: Maker) ->
     assert network.node_of("V2") >= 0
 
 
+@settings(max_examples=20, deadline=None)
+@given(seed=st.integers(0, 10_000))
+def test_offset_is_that_to_the_nearest_main_however_far(make_layers: Maker, seed: int) -> None:
+    # Outside: shapely.distance to every main.
+    rng = np.random.default_rng(seed)
+    mains = {f"M{k}": np.cumsum(rng.uniform(-30, 30, (4, 2)), axis=0) for k in range(8)}
+    far = np.array([20.0, 100.0, 2000.0])[rng.integers(0, 3, 20)]
+    layers = make_layers(mains, {f"H{k}": rng.uniform(-1, 1, 2) * r for k, r in enumerate(far)})
+    shapes, points = layers.mains.geometry.to_numpy(), layers.fittings.geometry.to_numpy()
+    expected_m = shapely.distance(points[:, None], shapes[None, :]).min(axis=1)
+    fittings = build_network(layers).fittings
+    assert (expected_m > 100).any()
+    np.testing.assert_allclose(fittings["offset_m"], expected_m, rtol=1e-3, atol=1e-3)
+
+
 @pytest.mark.parametrize(("offset", "sits"), [(4.9, True), (5.1, False)])
 def test_fitting_tolerance_is_in_ground_metres(make_layers: Maker, offset: float, sits: bool) -> None:
     layers = make_layers({"M1": [(0, 0), (100, 0)]}, {"H1": (40, offset)})
