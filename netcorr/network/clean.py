@@ -52,7 +52,10 @@ def usable_mains(layers: NetworkLayers, log: ChangeLog) -> gpd.GeoDataFrame:
         )
     if not keep.all():
         mains = mains[keep]
-    return mains.iloc[_by_id(mains)].reset_index(drop=True)
+    order = _by_id(mains)
+    if (np.diff(order) != 1).any():
+        mains = mains.iloc[order]
+    return mains.reset_index(drop=True)
 
 
 def _by_id(mains: gpd.GeoDataFrame) -> NDArray[np.intp]:

@@ -62,7 +62,7 @@ class Lines:
     def from_vertices(cls, frame: gpd.GeoDataFrame, xyz: Floats, *, line: Ints, ground: GroundPlane) -> Lines:
         """Take vertices with the number of the line that each belongs to, in order of the lines."""
         plane = ground.metres(xyz[:, :2])
-        first = np.searchsorted(line, np.arange(len(frame) + 1))
+        first = np.append(0, np.cumsum(np.bincount(line, minlength=len(frame))))
         step_m = np.zeros(len(plane))
         step_m[1:] = np.hypot(*np.diff(plane, axis=0).T)
         step_m[first[:-1]] = 0.0

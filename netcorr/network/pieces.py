@@ -104,9 +104,10 @@ def cut_lines(lines: Lines, cuts: Cuts, *, end_node: Ints, node_xy: Floats, crs:
         inner = (vertex > lines.first[cuts.line]) & (vertex < lines.first[cuts.line + 1] - 1)
         same = np.abs(lines.along_m[vertex] - cuts.along_m) < _VERTEX_M
         keep[vertex[inner & same]] = False
-    xyz = np.insert(
-        lines.xyz, np.repeat(after, 2), np.repeat(lines.at(cuts.line, cuts.along_m), 2, axis=0), axis=0
-    )
+    places = np.full((len(after), 3), np.nan)  # the ends of pieces go to their nodes, so that only z counts
+    if np.isfinite(lines.xyz[:, 2]).any():
+        places = lines.at(cuts.line, cuts.along_m)
+    xyz = np.insert(lines.xyz, np.repeat(after, 2), np.repeat(places, 2, axis=0), axis=0)
     # a piece starts at the first vertex of a line and at the second copy of each cut
     starts = np.zeros(len(xyz), dtype=np.intp)
     copies = after + 2 * np.arange(len(after))
@@ -120,7 +121,7 @@ def cut_lines(lines: Lines, cuts: Cuts, *, end_node: Ints, node_xy: Floats, crs:
     per_line = 1 + np.bincount(cuts.line, minlength=n)
     line = np.repeat(np.arange(n), per_line)
     from_node, to_node = _ends(line, per_line, cuts, end_node)
-    first = np.searchsorted(piece, np.arange(len(line) + 1))
+    first = np.append(0, np.cumsum(np.bincount(piece, minlength=len(line))))
     xyz[first[:-1], :2], xyz[first[1:] - 1, :2] = node_xy[from_node], node_xy[to_node]
     geometry = np.asarray(shapely.linestrings(xyz[:, :2], indices=piece))
     steps_m = _steps_m(xyz, piece, first=first, nodes=(from_node, to_node), node_xy=node_xy, crs=crs)
