@@ -250,7 +250,7 @@ class BandCorrelograms:
             values.append(band_log_likelihood(r, bins))
         if not values:
             return np.zeros(self.delay_s.size)
-        return _log_mean(values)
+        return log_mean(values)
 
     def own_coherences(self, polarity: int = 1) -> NDArray[np.float64]:
         """Log-likelihood of every delay with a coherence of its own in every sub-band, shape (m,)."""
@@ -259,7 +259,7 @@ class BandCorrelograms:
         above = np.maximum(evidence, 0.0)
         silent, carrying = np.exp(-above), np.exp(evidence - above)
         terms = [np.log(((1 - share) * silent + share * carrying).prod(axis=0)) for share in CARRYING_SHARES]
-        averaged: NDArray[np.float64] = above.sum(axis=0) + _log_mean(terms)
+        averaged: NDArray[np.float64] = above.sum(axis=0) + log_mean(terms)
         return averaged
 
     def best_band(self, index: int, *, polarity: int = 1) -> tuple[int, int]:
@@ -285,8 +285,24 @@ class BandCorrelograms:
         return rows
 
 
-def _log_mean(rows: list[NDArray[np.float64]]) -> NDArray[np.float64]:
-    """Logarithm of the mean of exponentials, row by row."""
+def log_mean(rows: list[NDArray[np.float64]]) -> NDArray[np.float64]:
+    """Logarithm of the mean of exponentials, row by row: several pictures, each as likely as the others.
+
+    Parameters
+    ----------
+    rows : list of numpy.ndarray
+        One or more, each of shape (m,).
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (m,).
+
+    Examples
+    --------
+    >>> log_mean([np.log([2.0, 1.0]), np.log([4.0, 1.0])]).round(3)
+    array([1.099, 0.   ])
+    """
     top = np.maximum.reduce(rows)
     total = np.zeros_like(top)
     for row in rows:

@@ -12,7 +12,8 @@ from netcorr.delay.beside import without_sources
 from netcorr.delay.blocks import BlockCorrelograms, RoundSplit, split_round
 from netcorr.delay.bound import peak_probability
 from netcorr.delay.evidence import BesideEvidence, DelayEvidence
-from netcorr.delay.likelihood import BandCorrelograms, average_polarities
+from netcorr.delay.likelihood import BandCorrelograms, average_polarities, log_mean
+from netcorr.delay.narrow import NarrowCorrelograms
 from netcorr.delay.prepare import PreparedRecording, prepare_recording
 from netcorr.delay.refine import coherence_and_phase, refine_delay
 from netcorr.delay.repetition import repetition
@@ -126,7 +127,10 @@ def delay_evidence(
     correlograms = BandCorrelograms(
         cross, usable, **grid, max_delay_s=max_delay_s + MARGIN_S, band_hz=band, dispersion=dispersion
     )
-    upright, reverse = correlograms.of_polarity(1), correlograms.of_polarity(-1)
+    narrow = NarrowCorrelograms(
+        cross, usable, **grid, delay_s=correlograms.delay_s, band_hz=band, dispersion=dispersion
+    )
+    upright, reverse = (_all_pictures(correlograms, narrow, polarity) for polarity in (1, -1))
     log_likelihood = average_polarities(upright, reverse)
     searched = np.flatnonzero(np.abs(correlograms.delay_s) <= max_delay_s)
     peak = int(searched[np.argmax(log_likelihood[searched])])
@@ -190,6 +194,15 @@ def delay_evidence(
         splits=splits,
         beside=beside,
     )
+
+
+def _all_pictures(
+    correlograms: BandCorrelograms, narrow: NarrowCorrelograms, polarity: int
+) -> NDArray[np.float64]:
+    """Log-likelihood of every delay for one polarity: a band, coherences of their own, or a narrow band."""
+    pictures = [correlograms.one_band(polarity), correlograms.own_coherences(polarity)]
+    in_narrow = narrow.of_polarity(polarity)
+    return log_mean(pictures if in_narrow is None else [*pictures, in_narrow])
 
 
 def _check_alike(a: PreparedRecording, b: PreparedRecording, *, max_delay_s: float, item: str) -> None:

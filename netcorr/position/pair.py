@@ -242,7 +242,7 @@ def _narrow_notes(
     speed_m_s = float(times.speed_m_s[int(np.argmax(posterior.density_per_m))])
     return (
         f"the noise fills {low_hz:.0f} to {high_hz:.0f} Hz only: a place a cycle off, "
-        f"{speed_m_s / (low_hz + high_hz):.1f} m to either side, may be meant however sure this one is",
+        f"{speed_m_s / (low_hz + high_hz):.1f} m to either side, may be meant",
     )
 
 

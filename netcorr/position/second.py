@@ -49,8 +49,8 @@ NARROWEST_HZ = 60.0
 #: are new in each round, and this. [s]
 SAME_SDS = 3.0
 SAME_S = 5e-4
-#: Peaks with lower odds are not weighed, nor more than so many.
-LEAST_ODDS = 0.02
+#: Peaks with lower odds are not weighed, so that not every echo is listed, nor more than so many.
+LEAST_ODDS = 0.15
 MOST_WEIGHED = 3
 
 

@@ -1,0 +1,116 @@
+"""The likelihood of every delay for a source in a narrow band, wherever its edges lie.
+
+A source that fills 10 Hz may lie across two of the sub-bands of `netcorr.delay.likelihood`. Whatever band is
+then put together from these is mostly noise; the evidence is weak, and it is taken for that of a source that
+fills the whole band, of which neighbouring cycles would be told apart much better than they are. So at low
+frequencies, where pipes carry narrow bands, all bands between 8 and 24 Hz are tried on a fine grid.
+
+A cycle of low frequencies is long: the delays are sampled coarsely, and the few of the search range are had
+by products of matrices and not by transforms of the whole record.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.interpolate import CubicSpline
+
+from netcorr.delay.likelihood import LEAST_BINS, band_log_likelihood, log_mean
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from netcorr.delay.dispersion import Dispersion
+
+#: Bands begin at multiples of this above the lowest frequency, ... [Hz]
+GRID_HZ = 4.0
+#: ... are so many times as wide, ...
+WIDTHS = (2, 3, 4, 6)
+#: ... and lie below this: above it neighbouring cycles are less than a dig apart. [Hz]
+HIGHEST_NARROW_HZ = 256.0
+#: Delays are sampled so many times in a cycle of the highest frequency; a cubic spline joins them.
+PER_CYCLE = 16
+
+
+class NarrowCorrelograms:
+    """Correlograms of one pair in steps of `GRID_HZ`, at coarse delays.
+
+    Parameters
+    ----------
+    cross : numpy.ndarray
+        Shape (k,), complex: conj(A) B of unit-power spectra.
+    usable : numpy.ndarray
+        Shape (k,), bool.
+    bin_hz : float
+        Width of a bin of `cross`. [Hz]
+    duration_s : float
+        Length of record that the spectra come from; a bin counts for ``duration_s * bin_hz``. [s]
+    delay_s : numpy.ndarray
+        Shape (m,), ascending: delays that will be asked for. [s]
+    band_hz : (float, float)
+        Band in which a source may lie. [Hz]
+    dispersion : Dispersion, optional
+        Phase to take out, delay by delay.
+    """
+
+    def __init__(
+        self,
+        cross: NDArray[np.complex128],
+        usable: NDArray[np.bool_],
+        *,
+        bin_hz: float,
+        duration_s: float,
+        delay_s: NDArray[np.float64],
+        band_hz: tuple[float, float],
+        dispersion: Dispersion | None = None,
+    ) -> None:
+        self._asked_s = delay_s
+        points = int(np.ceil((delay_s[-1] - delay_s[0]) * PER_CYCLE * HIGHEST_NARROW_HZ)) + 2
+        self._coarse_s = np.linspace(delay_s[0], delay_s[-1], points)
+        each = max(round(GRID_HZ / bin_hz), 1)
+        first = int(np.ceil(band_hz[0] / bin_hz))
+        count = max(int((min(HIGHEST_NARROW_HZ, band_hz[1]) / bin_hz - first) / each), 0)
+        bins = first + np.arange(count * each).reshape(count, each)
+        inside = usable[bins]
+        parts = np.where(inside, cross[bins], 0.0)
+        self._bins = np.concatenate([[0.0], np.cumsum(inside.sum(axis=1) * (duration_s * bin_hz))])
+        rows = np.zeros((count, points))
+        if dispersion is None:
+            rows = _correlate(parts, first, self._coarse_s, bin_hz=bin_hz)
+        else:
+            frequency_hz = bins.ravel().astype(np.float64) * bin_hz
+            phases = dispersion.phases(frequency_hz).reshape(-1, count, each)
+            for phase, weight in zip(phases, dispersion.weights(self._coarse_s), strict=True):
+                some = weight > 0
+                if some.any():
+                    steered = _correlate(
+                        parts * np.exp(1j * phase), first, self._coarse_s[some], bin_hz=bin_hz
+                    )
+                    rows[:, some] += steered * weight[some]
+        self._sums = np.vstack([np.zeros(points), np.cumsum(rows * (duration_s * bin_hz), axis=0)])
+
+    def of_polarity(self, polarity: int) -> NDArray[np.float64] | None:
+        """Log-likelihood of every delay for one polarity, 1 or -1, shape (m,); None without any band."""
+        values = []
+        for width in WIDTHS:
+            for start in range(self._bins.size - width):
+                bins = float(self._bins[start + width] - self._bins[start])
+                if bins >= LEAST_BINS:
+                    r = (self._sums[start + width] - self._sums[start]) * (polarity / bins)
+                    values.append(band_log_likelihood(r, bins))
+        if not values:
+            return None
+        coarse = log_mean(values)
+        return np.asarray(CubicSpline(self._coarse_s, coarse)(self._asked_s), dtype=np.float64)
+
+
+def _correlate(
+    parts: NDArray[np.complex128], first: int, delay_s: NDArray[np.float64], *, bin_hz: float
+) -> NDArray[np.float64]:
+    """Real part of each row's sum, steered to each delay, shape (b, m); the first bin has number `first`."""
+    count, each = parts.shape
+    within = np.exp(2j * np.pi * bin_hz * np.outer(np.arange(each), delay_s))
+    starts_hz = (first + each * np.arange(count)) * bin_hz
+    turned = (parts @ within) * np.exp(2j * np.pi * np.outer(starts_hz, delay_s))
+    return np.asarray(turned.real, dtype=np.float64)
