@@ -20,6 +20,7 @@ BENCHES: dict[str, tuple[str, ...]] = {
     "locate": ("surveys", "seed", "workers"),
     "delay": ("surveys", "seed", "workers"),
     "calibration": ("surveys", "seed", "workers", "outcomes"),
+    "narrow": ("surveys", "seed", "workers"),
     "learning": ("surveys", "seed", "workers"),
     "screen": ("surveys", "seed"),
     "network": ("seed",),
