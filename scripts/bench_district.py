@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
+from bench_district_faults import FAULTS
 from bench_district_methods import METHODS, place_by_all
 from bench_district_scenes import Condition, DistrictSurvey, draw_survey
 from bench_outcomes import code_fingerprint
@@ -57,6 +58,9 @@ CONDITIONS: dict[str, Condition] = {
         Condition("branch-with", "iron", 8, 6.0, "branch with"),
         Condition("branch-without", "iron", 8, 6.0, "branch without"),
         Condition("swapped", "iron", 8, 6.0, "swapped"),
+        Condition("misplaced", "iron", 8, 6.0, "misplaced"),
+        Condition("clock", "iron", 8, 6.0, "clock"),
+        Condition("deaf", "iron", 8, 6.0, "deaf"),
         Condition("none", "iron", 8, 6.0, "none"),
     )
 }
@@ -100,9 +104,9 @@ class Outcome:
         place itself: little more for a place that is told apart, all of it for a set of pipes that is not.
         Empty where the locator gives none.
     accused : list of list of str
-        Loggers that it says were swapped.
-    truly_swapped : list of str
-        Those that were.
+        Loggers that it says are not as the table has them, note by note.
+    at_fault : list of str
+        Those that are not.
     speed_errors : dict of str to float
         By material: speed found over the true one, less 1.
     seconds : float
@@ -124,7 +128,7 @@ class Outcome:
     right_pipe: bool = False
     levels: tuple[float, ...] = ()
     accused: list[list[str]] = field(default_factory=list)
-    truly_swapped: list[str] = field(default_factory=list)
+    at_fault: list[str] = field(default_factory=list)
     speed_errors: dict[str, float] = field(default_factory=dict)
     seconds: float = 0.0
     fault: str = ""
@@ -210,7 +214,7 @@ def judge_all(survey: DistrictSurvey, job: Job) -> Outcome:
         survey.bracketed,
         errors_m,
         both,
-        truly_swapped=list(survey.swapped),
+        at_fault=list(survey.at_fault),
         seconds=seconds,
         **ours,
     )
@@ -280,9 +284,9 @@ def levels_at(fix: SurveyFix, leak: LeakPlace) -> tuple[float, ...]:
 
 
 def _accused(survey: DistrictSurvey, fix: SurveyFix) -> list[list[str]]:
-    """Loggers that are named in one note about a swap or a wrong fitting."""
+    """Loggers that are named in one note about what does not fit; of a swap both."""
     names = [recording.logger for recording in survey.recordings.rounds[0].recordings]
-    notes = [note for note in fix.notes if "swapped" in note]
+    notes = [note for note in fix.notes if "in this answer" in note]
     return [[name for name in names if name in note] for note in notes]
 
 
@@ -327,6 +331,9 @@ def report(outcomes: Sequence[Outcome]) -> list[Target]:
     print(f"\nWhat {OURS} said:")
     header = ("kind", "surveys", "between", "beyond", "nothing", "in area", "area, median [m]", "s a survey")
     print(table(header, _said(outcomes)))
+    if faults := _faults(outcomes):
+        print("\nLoggers that are not as the table says:")
+        print(table(("fault", "surveys", "named", "others named"), faults))
     return targets(outcomes)
 
 
@@ -410,21 +417,35 @@ def targets(outcomes: Sequence[Outcome]) -> list[Target]:
     found.append(_least("branch with a logger: right pipe", [o.right_pipe for o in with_sensor], 0.95))
     without = _of(outcomes, "branch-without")
     found.append(_least("branch without: inside the area", [one.in_area for one in without], 0.95))
-    swapped = _of(outcomes, "swapped")
-    right = [any(set(one.truly_swapped) <= set(names) for names in one.accused) for one in swapped]
-    found.append(_least("swapped loggers found", right, 0.9))
-    others = [one for one in outcomes if one.kind != "swapped"]
-    false = sum(bool(one.accused) for one in others)
-    found.append(
-        Target(
-            "loggers accused wrongly",
-            share(false, of=len(others)),
-            "at most 2 %",
-            bool(others) and false <= 0.02 * len(others),
-        )
-    )
+    found += _fault_targets(outcomes)
     measured_at_all = [one for one in found if not one.measured.startswith("0 of 0 ")]
     return [*measured_at_all, *_speed_targets(outcomes)]
+
+
+def _named_rightly(one: Outcome) -> bool:
+    """Whether a note names just the loggers at fault."""
+    return any(set(one.at_fault) == set(names) for names in one.accused)
+
+
+def _faults(outcomes: Sequence[Outcome]) -> list[list[str]]:
+    """Of each kind of fault: surveys, the right loggers named, others named."""
+    rows = []
+    for kind in FAULTS:
+        if some := _of(outcomes, kind):
+            right = sum(_named_rightly(one) for one in some)
+            others = sum(any(set(names) - set(one.at_fault) for names in one.accused) for one in some)
+            rows.append([kind, str(len(some)), str(right), str(others)])
+    return rows
+
+
+def _fault_targets(outcomes: Sequence[Outcome]) -> list[Target]:
+    """Swapped loggers that are named, and sound ones that are."""
+    found = [_least("swapped loggers found", [_named_rightly(one) for one in _of(outcomes, "swapped")], 0.9)]
+    sound = [one for one in outcomes if one.kind not in FAULTS]
+    wrongly = sum(bool(one.accused) for one in sound)
+    met = bool(sound) and wrongly <= 0.02 * len(sound)
+    found.append(Target("loggers accused wrongly", share(wrongly, of=len(sound)), "at most 2 %", met))
+    return found
 
 
 def levels_of(outcomes: Sequence[Outcome]) -> np.ndarray[tuple[int], np.dtype[np.float64]]:

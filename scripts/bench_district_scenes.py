@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Literal
 import geopandas as gpd
 import networkx as nx
 import numpy as np
+from bench_district_faults import FAULTS, with_fault
 from shapely import LineString, Point
 
 from netcorr.layers.network_layers import NetworkLayers
@@ -38,7 +39,6 @@ if TYPE_CHECKING:
     from netcorr.network import PipeNetwork
     from netcorr.recordings import SurveyRecordings
     from netcorr.rehearsal import LeakPlace
-    from netcorr.simulation import SimulatedRound
 
 #: Streets: columns and rows of the mesh, its spacing [m], dead ends, share of streets that are not there.
 COLUMNS, ROWS, EAST_M, NORTH_M = 5, 5, 95.0, 75.0
@@ -56,9 +56,11 @@ SECOND_DB = -3.0
 #: Leaks keep this far from a logger. [m]
 MARGIN_M = 3.0
 
-Scene = Literal["leak", "outside", "two", "branch with", "branch without", "swapped", "none"]
+Scene = Literal[
+    "leak", "outside", "two", "branch with", "branch without", "none", "swapped", "misplaced", "clock", "deaf"
+]
 #: Whether the leaks lie on the shortest way between two loggers; all or none of them.
-_BRACKETED: dict[str, bool] = {"leak": True, "outside": False, "two": True, "swapped": True}
+_BRACKETED: dict[str, bool] = {"leak": True, "outside": False, "two": True} | dict.fromkeys(FAULTS, True)
 _PIPES = {"iron": ("ductile_iron", (100.0, 150.0, 200.0)), "plastic": ("pvc", (90.0, 110.0, 160.0))}
 _BANDS_HZ = {"iron": (50.0, 1500.0), "plastic": (20.0, 300.0)}
 
@@ -109,8 +111,8 @@ class DistrictSurvey:
         Where they are; empty without one.
     bracketed : bool
         Whether the first leak lies on the shortest way between two loggers.
-    swapped : tuple of str
-        Loggers that stand at each other's fitting.
+    at_fault : tuple of str
+        Loggers that are not as the table says.
     factors : dict of str to float
         True speed over that of material and size, by material.
     """
@@ -120,7 +122,7 @@ class DistrictSurvey:
     recordings: SurveyRecordings
     leaks: tuple[LeakPlace, ...]
     bracketed: bool
-    swapped: tuple[str, ...]
+    at_fault: tuple[str, ...]
     factors: dict[str, float]
 
 
@@ -157,16 +159,16 @@ def draw_survey(condition: Condition, *, seed: int, number: int) -> DistrictSurv
     rounds = simulate_survey(
         network, sensors=sensors, leak=first, conditions=conditions, rng=rng, speeds=speeds, rounds=(1,)
     )
-    swapped: tuple[str, ...] = ()
-    if condition.scene == "swapped":
-        rounds, swapped = _swap(rng, rounds)
+    at_fault: tuple[str, ...] = ()
+    if condition.scene in FAULTS:
+        rounds, at_fault = with_fault(rng, rounds, condition.scene, network=network)
     return DistrictSurvey(
         condition=condition,
         network=network,
         recordings=as_recordings(rounds, clock_sd_s=CLOCK_SD_S),
         leaks=leaks,
         bracketed=bool(leaks) and is_bracketed(network, sites, leaks[0].place),
-        swapped=swapped,
+        at_fault=at_fault,
         factors=dict(speeds.by_material),
     )
 
@@ -317,22 +319,3 @@ def _sensor(rng: np.random.Generator, number: int, fitting: str) -> SensorSetup:
         clock_error_s=float(rng.normal(0, CLOCK_SD_S)),
         noise_level_db=float(rng.normal(0, NOISE_SPREAD_DB)),
     )
-
-
-def _swap(
-    rng: np.random.Generator, rounds: tuple[SimulatedRound, ...]
-) -> tuple[tuple[SimulatedRound, ...], tuple[str, ...]]:
-    """Two loggers that hear the leak well are noted at each other's fitting."""
-    heard = sorted(rounds[0].recordings, key=lambda item: -item.leak_snr_db)
-    a, b = (heard[int(k)].sensor for k in rng.choice(4, 2, replace=False))
-    other = {a.logger: b, b.logger: a}
-
-    def noted(one: SensorSetup) -> SensorSetup:
-        there = other.get(one.logger)
-        return one if there is None else replace(one, fitting=there.fitting, lead_m=there.lead_m)
-
-    changed = tuple(
-        replace(one, recordings=tuple(replace(item, sensor=noted(item.sensor)) for item in one.recordings))
-        for one in rounds
-    )
-    return changed, (a.logger, b.logger)

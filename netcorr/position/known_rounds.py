@@ -2,62 +2,29 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from itertools import combinations
+from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from netcorr.errors import PositionError
 from netcorr.feedback import check_cancelled
 from netcorr.position.first_look import PreparedRounds, clock_drifts
 from netcorr.position.network.known_noise import choose_peaks, clock_priors, heard_pair, noise_ways
-from netcorr.position.network.learned import LearnedSpeed, learned_from, measured_mains
-from netcorr.position.network.linear import learn, usual_misfit
+from netcorr.position.network.linear import learn
 from netcorr.position.network.pipes import pipes_within_reach
-from netcorr.position.planned import KnownClocks, compare_planned, plan_pairs
-from netcorr.speed.calibration import BY_KNOWN_NOISE, Calibration
+from netcorr.position.planned import compare_planned, plan_pairs
+from netcorr.position.taught import Taught, taught_by
+from netcorr.speed.calibration import BY_KNOWN_NOISE
 from netcorr.units import format_count
 
 if TYPE_CHECKING:
     from netcorr.feedback import Feedback
     from netcorr.network.pipe_network import PipeNetwork
     from netcorr.position.network.known_noise import Chosen, HeardPair, NoiseWays
-    from netcorr.position.network.linear import Learnt, Measured, Name
-    from netcorr.position.network.pipes import ReachedPipes
+    from netcorr.position.network.linear import Measured
     from netcorr.position.settings import LocateSettings
     from netcorr.position.sites import Site
     from netcorr.recordings.recording import Round
-    from netcorr.speed.calibration import SpeedScale
-    from netcorr.speed.wave_speed import WaveSpeed
-
-#: A clock is told when it is off by this many standard deviations of what remains, and by this. [s]
-TELLING_SD = 3.0
-TELLING_S = 2e-4
-#: So many mains are named with their speeds; the others are in the file.
-MOST_NAMED = 4
-
-
-@dataclass(frozen=True)
-class Taught:
-    """What known noises teach.
-
-    Attributes
-    ----------
-    settings : LocateSettings
-        With the speeds as they are known now.
-    clocks : KnownClocks
-        Offsets of the clocks.
-    scales : tuple of SpeedScale
-        The same speeds, for a calibration file.
-    notes : tuple of str
-        What was heard and learnt, one sentence each.
-    """
-
-    settings: LocateSettings
-    clocks: KnownClocks = field(default_factory=KnownClocks)
-    scales: tuple[SpeedScale, ...] = ()
-    notes: tuple[str, ...] = ()
 
 
 def split_rounds(
@@ -155,7 +122,11 @@ def learn_from_known(
         delays += chosen.delays if chosen.heard else ()
     if not delays:
         return Taught(settings, notes=tuple(notes))
-    return _taught(learn(prior, delays), delays, pipes, sites, known, settings=settings, notes=notes)
+    source = f"{BY_KNOWN_NOISE}{' and '.join(dict.fromkeys(fitting for _, fitting in known))}"
+    taught = taught_by(
+        learn(prior, delays), delays, pipes, sites, settings=settings, source=source, rounds=()
+    )
+    return replace(taught, notes=(*notes, *taught.notes))
 
 
 def _heard(
@@ -203,89 +174,3 @@ def _round_note(number: int, fitting: str, chosen: Chosen, *, pairs: int) -> str
             "it teaches nothing; check the fitting and the times, or make it nearer to the loggers"
         )
     return f"{start}: heard there by {len(chosen.delays)} of {format_count(pairs, 'pair')}"
-
-
-def _taught(
-    learnt: Learnt,
-    delays: Sequence[Measured],
-    pipes: ReachedPipes,
-    sites: Sequence[Site],
-    known: Sequence[tuple[Round, str]],
-    *,
-    settings: LocateSettings,
-    notes: list[str],
-) -> Taught:
-    """Speeds and clocks in the form in which the rest of the survey uses them."""
-    wider = math.sqrt(max(learnt.misfit / usual_misfit(len(delays)), 1.0))
-    names = {name for one in delays for name in one.parts}
-    source = f"{BY_KNOWN_NOISE}{' and '.join(dict.fromkeys(fitting for _, fitting in known))}"
-    speeds = learned_from(learnt, pipes, names=names, wider=wider)
-    mains = measured_mains(learnt, pipes, names=names, wider=wider, source=source)
-    scales = tuple(
-        scale
-        for speed in speeds
-        if (scale := speed.as_scale(_known_scale(settings.calibration, speed), source=source)) is not None
-    )
-    kept = {scale.label for scale in scales}
-    notes += [speed.told(source) for speed in speeds] + _mains_notes(mains)
-    between, told = _clocks(learnt, sites, settings=settings, names=names, wider=wider)
-    before = settings.calibration.scales if settings.calibration else ()
-    settings = replace(settings, main_speeds=mains)
-    if scales:
-        rest = (scale for scale in before if scale.label not in kept)
-        today = (replace(scale, same_day=True) for scale in scales)
-        named = settings.calibration.source if settings.calibration else source
-        settings = replace(settings, calibration=Calibration((*rest, *today), source=named))
-    return Taught(settings, KnownClocks(between), scales, (*notes, *told))
-
-
-def _known_scale(calibration: Calibration | None, speed: LearnedSpeed) -> SpeedScale | None:
-    """Scale that the speeds of a group were calibrated with already."""
-    scales = calibration.scales if calibration is not None else ()
-    return next((scale for scale in scales if scale.label == speed.group), None)
-
-
-def _mains_notes(mains: Mapping[str, WaveSpeed]) -> list[str]:
-    """The mains along which the noise measured the speed itself, those known best first."""
-    if not mains:
-        return []
-    ordered = sorted(mains.items(), key=lambda one: one[1].pipe_sd_m_s / one[1].speed_m_s)
-    named = ", ".join(
-        f"{pipe} {speed.speed_m_s:.0f} m/s (give or take {100 * speed.pipe_sd_m_s / speed.speed_m_s:.1f} %)"
-        for pipe, speed in ordered[:MOST_NAMED]
-    )
-    more = f" and {len(ordered) - MOST_NAMED} more" if len(ordered) > MOST_NAMED else ""
-    return [f"mains along which the noise itself measured the wave speed: {named}{more}"]
-
-
-def _clocks(
-    learnt: Learnt,
-    sites: Sequence[Site],
-    *,
-    settings: LocateSettings,
-    names: set[Name],
-    wider: float,
-) -> tuple[dict[tuple[str, str], tuple[float, float]], list[str]]:
-    """Offsets of the pairs of clocks that took part, and notes on those that are off."""
-    jitter = settings.clock_jitter_share
-    taking = [site for site in sites if ("clock", site.logger) in names]
-    between = {}
-    for a, b in combinations(taking, 2):
-        offset_s, sd_s = learnt.of({("clock", b.logger): 1.0, ("clock", a.logger): -1.0})
-        new_s = jitter * math.hypot(a.clock_sd_s, b.clock_sd_s)
-        between[a.logger, b.logger] = (offset_s, math.hypot(wider * sd_s, new_s))
-    notes = []
-    for site in taking:
-        others = [one for one in taking if one is not site]
-        if not others:
-            continue
-        against: dict[Name, float] = {("clock", one.logger): -1 / len(others) for one in others}
-        offset_s, sd_s = learnt.of(against | {("clock", site.logger): 1.0})
-        if abs(offset_s) > max(TELLING_SD * wider * sd_s, TELLING_S):
-            ahead = "fast" if offset_s > 0 else "slow"
-            notes.append(
-                f"the clock of {site.logger} is {1000 * abs(offset_s):.2f} ms {ahead} against the others, "
-                f"give or take {1000 * wider * sd_s:.2f} ms, by the known noise; taken out of the other "
-                "rounds"
-            )
-    return between, notes

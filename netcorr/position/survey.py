@@ -25,8 +25,8 @@ if TYPE_CHECKING:
 
     from netcorr.delay.evidence import DelayEvidence
     from netcorr.network.pipe_network import PipeNetwork
-    from netcorr.position.known_rounds import Taught
     from netcorr.position.planned import PlannedPair
+    from netcorr.position.taught import Taught
     from netcorr.recordings import SurveyRecordings
     from netcorr.speed.calibration import SpeedScale
 

@@ -31,7 +31,7 @@ def evidence() -> DelayEvidence:
         frequency_hz=np.array([100.0, 800.0]),
         coherence_spectrum=np.array([0.4, 0.4]),
         phase_rad=np.zeros(2),
-        beside=BesideEvidence(0.012, np.zeros(101), np.zeros(101)),
+        beside=BesideEvidence(0.012, np.zeros(101), np.zeros(101), np.zeros(101)),
     )
 
 

@@ -64,7 +64,7 @@ def test_bracketed_means_on_a_shortest_way(scenes: ModuleType) -> None:
 def test_swapped_loggers_are_noted_at_each_others_fitting(scenes: ModuleType) -> None:
     plain = scenes.Condition("x", "iron", 4, 6.0, "swapped")
     survey = scenes.draw_survey(plain, seed=1, number=1)
-    assert len(survey.swapped) == 2
+    assert len(survey.at_fault) == 2
     at = {r.logger: r.deployment.fitting for r in survey.recordings.rounds[0].recordings}
     assert len(set(at.values())) == 4
     again = scenes.draw_survey(plain, seed=1, number=1)
@@ -125,8 +125,8 @@ def good(bench: ModuleType) -> list[Any]:
             more: dict[str, Any] = {"levels": (float(rng.random()),) * 2, "right_pipe": True}
             if condition.scene == "two":
                 more["both"] = {bench.OURS: True}
-            if condition.scene == "swapped":
-                more |= {"truly_swapped": ["L01", "L02"], "accused": [["L01", "L02"]]}
+            if condition.scene in ("swapped", "misplaced", "clock", "deaf"):
+                more |= {"at_fault": ["L01", "L02"], "accused": [["L01", "L02"]]}
             more["speed_errors"] = {"ductile_iron": 0.004}
             found.append(outcome(bench, kind, number, 1.0, **more))
     return found
@@ -242,8 +242,39 @@ def test_notes_are_read_as_the_locator_writes_them(bench: ModuleType) -> None:
         ),
     )
     fix = SimpleNamespace(
-        notes=(speed, "L03 fits hydrant N1 better than N2, and L05 ...: were they swapped?")
+        notes=(
+            speed,
+            "L03 fits N1 better than N2, and L05 ...: were they swapped? ... counts less in this answer",
+        )
     )
     assert bench._speed_errors(survey, fix) == pytest.approx({"ductile_iron": 0.02})
     assert bench._accused(survey, fix) == [["L03", "L05"]]
     assert bench._speed_errors(survey, SimpleNamespace(notes=("nothing",))) == {}
+
+
+@pytest.mark.parametrize("scene", ["misplaced", "clock", "deaf"])
+def test_one_logger_is_not_as_the_table_says(scenes: ModuleType, scene: str) -> None:
+    def drawn(of: str) -> Any:
+        # the same word of the condition, the same survey but for the fault
+        return scenes.draw_survey(scenes.Condition("x", "iron", 4, 6.0, of), seed=4, number=2)
+
+    wrong, right = drawn(scene), drawn("leak")
+    [name] = wrong.at_fault
+    assert right.at_fault == ()
+    for one, other in zip(
+        wrong.recordings.rounds[0].recordings, right.recordings.rounds[0].recordings, strict=True
+    ):
+        same_place = one.deployment.fitting == other.deployment.fitting
+        late_s = (one.start - other.start).total_seconds()
+        same_sound = np.array_equal(one.samples, other.samples)
+        if one.logger != name:
+            assert (same_place, late_s, same_sound) == (True, 0.0, True)
+        elif scene == "misplaced":
+            assert (same_place, late_s, same_sound) == (False, 0.0, True)
+        elif scene == "clock":
+            assert (same_place, same_sound) == (True, True)
+            assert 0.005 <= abs(late_s) <= 0.06
+        else:
+            assert (same_place, late_s, same_sound) == (True, 0.0, False)
+            assert np.std(one.samples) == pytest.approx(np.std(other.samples), rel=0.05)
+            assert abs(np.corrcoef(one.samples, other.samples)[0, 1]) < 0.2

@@ -109,7 +109,7 @@ def test_the_speed_is_kept_for_the_next_survey(folder: Path) -> None:
     [scale] = read_calibration(speeds).scales
     assert (scale.material, scale.source) == ("grey_iron", "a known noise at H-1")
     assert scale.scale == pytest.approx(TRUE_SCALE, abs=3 * scale.scale_sd)
-    assert scale.scale_sd < 0.02
+    assert scale.scale_sd < 0.025
     rest = table(folder, "rest.csv", tap_at=None, rounds=(2, 3))
     next_one = located(folder, rest, calibration=speeds)
     # one main may be unlike the others of its material: less is known of those than of this one

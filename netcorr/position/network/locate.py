@@ -11,7 +11,7 @@ from netcorr.position.candidates import ranked
 from netcorr.position.network.advice import next_fitting
 from netcorr.position.network.answer import OnPath, Scene, candidate_of
 from netcorr.position.network.area import likely_areas
-from netcorr.position.network.doubts import believed_less, find_exchange
+from netcorr.position.network.doubts import believed_less, find_doubt
 from netcorr.position.network.hearing import alone, pair_hearing
 from netcorr.position.network.layer import likely_stretches
 from netcorr.position.network.learned import learned_speeds
@@ -26,7 +26,6 @@ if TYPE_CHECKING:
     from netcorr.network.pipe_network import PipeNetwork
     from netcorr.position.fix import Candidate, LikelyStretch, PairFix
     from netcorr.position.network.area import Area
-    from netcorr.position.network.doubts import Doubt
     from netcorr.position.network.learned import LearnedSpeed
     from netcorr.position.settings import LocateSettings
     from netcorr.position.sites import Site
@@ -95,10 +94,11 @@ def locate_on_network(
     sources = find_sources(evidence)
     heard = _heard(sites, pairs)
     notes = list(evidence.pipes.assumed)
-    doubt = find_exchange(evidence, sources[0].weighed)
+    taken = {site.fitting for site in sites}
+    doubt = find_doubt(evidence, sources[0].weighed, network=network, taken=taken)
     if doubt is not None:
-        notes.append(_exchange_note(doubt, heard))
-        sources = find_sources(believed_less(evidence, doubt))
+        notes.append(doubt.note(heard))
+        sources = find_sources(believed_less(evidence, doubt.sensors))
     clearest = sources[0].weighed
     speeds = learned_speeds(clearest, evidence.pipes) if doubt is None else ()
     notes += [str(one) for one in speeds]
@@ -164,16 +164,6 @@ def _heard(sites: Sequence[Site], pairs: Sequence[tuple[PairFix, PathTimes]]) ->
     """Sites of loggers that are part of a pair, in the order in which sensors are numbered."""
     used = {name for fix, _ in pairs for name in (fix.logger_a, fix.logger_b)}
     return [site for site in sites if site.logger in used]
-
-
-def _exchange_note(doubt: Doubt, heard: Sequence[Site]) -> str:
-    """Say which loggers fit better exchanged."""
-    a, b = heard[doubt.a], heard[doubt.b]
-    return (
-        f"{a.logger} fits {b.fitting} better than {a.fitting}, and {b.logger} {a.fitting} better than "
-        f"{b.fitting}: were they swapped? What these two say counts less in this answer; check the table and "
-        "locate again"
-    )
 
 
 def _node(network: PipeNetwork, fitting: str, pairs: Sequence[tuple[PairFix, PathTimes]]) -> int:
