@@ -126,10 +126,7 @@ def plan_pairs(
                 f"reach is {settings.reach_m:.0f} m"
             )
             continue
-        speeds = path_speeds(path, settings=settings, source=network.source)
-        offset_s, clock_sd_s = clocks.of(a, b)
-        times = path_times(path, speeds, settings=settings, clock_sd_s=clock_sd_s)
-        planned.append(PlannedPair(a, b, path, speeds, times, offset_s))
+        planned.append(_planned(a, b, path, network, settings=settings, clocks=clocks))
     if not planned and failures:
         raise failures[0]
     if not planned:
@@ -141,6 +138,45 @@ def plan_pairs(
     notes += sorted({text for site in sites for text in site.assumptions})
     notes += calibration_notes(((pair.path, pair.speeds) for pair in planned), settings.calibration)
     return planned, notes
+
+
+def _planned(
+    a: Site,
+    b: Site,
+    path: CorrelationPath,
+    network: PipeNetwork,
+    *,
+    settings: LocateSettings,
+    clocks: KnownClocks,
+) -> PlannedPair:
+    speeds = path_speeds(path, settings=settings, source=network.source)
+    offset_s, clock_sd_s = clocks.of(a, b)
+    times = path_times(path, speeds, settings=settings, clock_sd_s=clock_sd_s)
+    return PlannedPair(a, b, path, speeds, times, offset_s)
+
+
+def with_known(
+    pair: PlannedPair, network: PipeNetwork, *, settings: LocateSettings, clocks: KnownClocks
+) -> PlannedPair:
+    """The same pair with what is known now of speeds and clocks.
+
+    Parameters
+    ----------
+    pair : PlannedPair
+        As it was.
+    network : PipeNetwork
+        The map.
+    settings : LocateSettings
+        Speeds.
+    clocks : KnownClocks
+        Offsets.
+
+    Returns
+    -------
+    PlannedPair
+        On the same path.
+    """
+    return _planned(pair.a, pair.b, pair.path, network, settings=settings, clocks=clocks)
 
 
 def compare_planned(

@@ -6,8 +6,10 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from netcorr.delay import shifted
 from netcorr.errors import PositionError
 from netcorr.feedback import Feedback, NoFeedback, check_cancelled
+from netcorr.position.beyond_noise import learn_from_beyond
 from netcorr.position.candidates import ranked
 from netcorr.position.first_look import PreparedRounds, clock_drifts, worth_comparing
 from netcorr.position.fix import PairFix, SurveyFix
@@ -15,13 +17,13 @@ from netcorr.position.known_rounds import learn_from_known, split_rounds
 from netcorr.position.network.learned import learned_scales
 from netcorr.position.network.locate import locate_on_network
 from netcorr.position.pair import locate_pair
-from netcorr.position.planned import compare_planned, plan_pairs
+from netcorr.position.planned import compare_planned, plan_pairs, with_known
 from netcorr.position.settings import LocateSettings
 from netcorr.position.sites import Site, find_sites
 from netcorr.position.travel import PathTimes
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from netcorr.delay.evidence import DelayEvidence
     from netcorr.network.pipe_network import PipeNetwork
@@ -92,6 +94,12 @@ def locate_survey(
                     compare_planned(pair, prepared, one=one, drifts=drifts, settings=settings)
                 )
     feedback.progress(len(rounds) / (len(rounds) + 1), "weighing the rounds")
+    if not taught.scales and not taught.clocks.between:  # a known noise tells more
+        taught = learn_from_beyond(network, sites, planned, compared, settings=settings)
+        if taught.notes:
+            settings = taught.settings
+            planned, compared = _with_taught(network, planned, compared, taught)
+            notes += taught.notes
     fixes: list[tuple[PairFix, PathTimes]] = []
     for pair in planned:
         check_cancelled(feedback)
@@ -103,6 +111,24 @@ def locate_survey(
         fix = _weighed_together(fix, sites, fixes, settings=settings)
     feedback.progress(1.0, "located")
     return replace(fix, left_out=left_out, speeds=_together(taught.scales, fix.speeds))
+
+
+def _with_taught(
+    network: PipeNetwork,
+    planned: Sequence[PlannedPair],
+    compared: Mapping[tuple[str, str], Sequence[tuple[DelayEvidence, float]]],
+    taught: Taught,
+) -> tuple[list[PlannedPair], dict[tuple[str, str], list[tuple[DelayEvidence, float]]]]:
+    """Pairs with the speeds that were taught, and their evidence with the offsets of the clocks taken out."""
+    better = [with_known(pair, network, settings=taught.settings, clocks=taught.clocks) for pair in planned]
+    moved = {
+        (pair.a.logger, pair.b.logger): [
+            (shifted(evidence, pair.offset_s - before.offset_s), drift_sd_s)
+            for evidence, drift_sd_s in compared[pair.a.logger, pair.b.logger]
+        ]
+        for pair, before in zip(better, planned, strict=True)
+    }
+    return better, moved
 
 
 def _only_taught(network: PipeNetwork, recordings: SurveyRecordings, taught: Taught) -> SurveyFix:

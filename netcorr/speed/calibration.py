@@ -26,6 +26,8 @@ _ANOTHER_DAY_SHARE = 0.005
 BY_SURVEY = "several loggers of one survey"
 #: How the source of a scale begins that a noise made at a known fitting taught.
 BY_KNOWN_NOISE = "a known noise at "
+#: Source of a scale that noise from beyond both loggers of pairs taught.
+BY_BEYOND = "noise from beyond the loggers of one survey"
 
 _KEYS = ("material", "diameter_mm", "years", "scale", "scale_sd", "surveys", "source")
 
@@ -96,7 +98,7 @@ class SpeedScale:
     @property
     def rests_on(self) -> str:
         """What it was learned from, in words."""
-        if self.source == BY_SURVEY or self.source.startswith(BY_KNOWN_NOISE):
+        if self.source in (BY_SURVEY, BY_BEYOND) or self.source.startswith(BY_KNOWN_NOISE):
             return self.source
         return "1 confirmed survey" if self.surveys == 1 else f"{self.surveys} confirmed surveys"
 

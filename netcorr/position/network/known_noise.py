@@ -79,10 +79,21 @@ class NoiseWays:
 
 @dataclass(frozen=True)
 class Peak:
-    """A peak of a pair's evidence."""
+    """A peak of a pair's evidence.
+
+    Attributes
+    ----------
+    delay_s, sd_s : float
+        Where, and its standard error. [s]
+    evidence : float
+        Its height. [nats]
+    odds : float
+        Odds that it is the direct sound, against the highest.
+    """
 
     delay_s: float
     sd_s: float
+    evidence: float
     odds: float
 
 
@@ -293,6 +304,7 @@ def peaks_of(evidence: DelayEvidence) -> tuple[Peak, ...]:
         Peak(
             delay_s=_vertex_s(evidence, int(k)),
             sd_s=evidence.standard_error_s * math.sqrt(top / float(row[k])),
+            evidence=float(row[k]),
             odds=(float(row[k]) / top) ** HEIGHT_POWER,
         )
         for k in at
