@@ -3,7 +3,8 @@
 A source that fills 10 Hz may lie across two of the sub-bands of `netcorr.delay.likelihood`. Whatever band is
 then put together from these is mostly noise; the evidence is weak, and it is taken for that of a source that
 fills the whole band, of which neighbouring cycles would be told apart much better than they are. So at low
-frequencies, where pipes carry narrow bands, all bands between 8 and 24 Hz are tried on a fine grid.
+frequencies, where pipes carry narrow bands, all bands between 8 and 24 Hz are tried on a fine grid, wherever
+what is heard is narrow at all.
 
 A cycle of low frequencies is long: the delays are sampled coarsely, and the few of the search range are had
 by products of matrices and not by transforms of the whole record.
@@ -89,6 +90,24 @@ class NarrowCorrelograms:
                     )
                     rows[:, some] += steered * weight[some]
         self._sums = np.vstack([np.zeros(points), np.cumsum(rows * (duration_s * bin_hz), axis=0)])
+
+    def beside(self, pictures: NDArray[np.float64], polarity: int) -> NDArray[np.float64]:
+        """Log-likelihood of every delay for one polarity with this picture as one of three.
+
+        Parameters
+        ----------
+        pictures : numpy.ndarray
+            Shape (m,): mean of the other two (`netcorr.delay.likelihood`).
+        polarity : {1, -1}
+            Of one sensor against the other.
+
+        Returns
+        -------
+        numpy.ndarray
+            Shape (m,).
+        """
+        narrow = self.of_polarity(polarity)
+        return pictures if narrow is None else log_mean([pictures, pictures, narrow])
 
     def of_polarity(self, polarity: int) -> NDArray[np.float64] | None:
         """Log-likelihood of every delay for one polarity, 1 or -1, shape (m,); None without any band."""

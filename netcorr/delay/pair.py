@@ -12,7 +12,7 @@ from netcorr.delay.beside import without_sources
 from netcorr.delay.blocks import BlockCorrelograms, RoundSplit, split_round
 from netcorr.delay.bound import peak_probability
 from netcorr.delay.evidence import BesideEvidence, DelayEvidence
-from netcorr.delay.likelihood import BandCorrelograms, average_polarities, log_mean
+from netcorr.delay.likelihood import BandCorrelograms, average_polarities
 from netcorr.delay.narrow import NarrowCorrelograms
 from netcorr.delay.prepare import PreparedRecording, prepare_recording
 from netcorr.delay.refine import coherence_and_phase, refine_delay
@@ -24,6 +24,9 @@ if TYPE_CHECKING:
 
     from netcorr.delay.dispersion import Dispersion
 
+#: Narrow bands are a picture of their own where what is heard is no wider than this (chance adds a sub-band
+#: or two). In a wide band echoes turn the phase of each narrow part, which then says the delay badly. [Hz]
+WIDEST_NARROW_HZ = 100.0
 #: The second opinion is worth a word only where something was heard, and where it differs by this much. [s]
 SIGNIFICANT = 0.01
 DISAGREEMENT_S = 0.002
@@ -127,15 +130,16 @@ def delay_evidence(
     correlograms = BandCorrelograms(
         cross, usable, **grid, max_delay_s=max_delay_s + MARGIN_S, band_hz=band, dispersion=dispersion
     )
-    narrow = NarrowCorrelograms(
-        cross, usable, **grid, delay_s=correlograms.delay_s, band_hz=band, dispersion=dispersion
-    )
-    upright, reverse = (_all_pictures(correlograms, narrow, polarity) for polarity in (1, -1))
-    log_likelihood = average_polarities(upright, reverse)
     searched = np.flatnonzero(np.abs(correlograms.delay_s) <= max_delay_s)
-    peak = int(searched[np.argmax(log_likelihood[searched])])
-    polarity = 1 if upright[peak] >= reverse[peak] else -1
-    first, last = correlograms.best_band(peak, polarity=polarity)
+    upright, reverse = (correlograms.of_polarity(polarity) for polarity in (1, -1))
+    peak, polarity, (first, last) = _highest(correlograms, upright, reverse, searched=searched)
+    if correlograms.edges_hz[last] - correlograms.edges_hz[first] <= WIDEST_NARROW_HZ:
+        narrow = NarrowCorrelograms(
+            cross, usable, **grid, delay_s=correlograms.delay_s, band_hz=band, dispersion=dispersion
+        )
+        upright, reverse = (narrow.beside(row, polarity) for row, polarity in ((upright, 1), (reverse, -1)))
+        peak, polarity, (first, last) = _highest(correlograms, upright, reverse, searched=searched)
+    log_likelihood = average_polarities(upright, reverse)
     best_band_hz = (float(correlograms.edges_hz[first]), float(correlograms.edges_hz[last]))
     start_s, reach_s = float(correlograms.delay_s[peak]), 0.25 / best_band_hz[1]
     cross = polarity * cross
@@ -196,13 +200,17 @@ def delay_evidence(
     )
 
 
-def _all_pictures(
-    correlograms: BandCorrelograms, narrow: NarrowCorrelograms, polarity: int
-) -> NDArray[np.float64]:
-    """Log-likelihood of every delay for one polarity: a band, coherences of their own, or a narrow band."""
-    pictures = [correlograms.one_band(polarity), correlograms.own_coherences(polarity)]
-    in_narrow = narrow.of_polarity(polarity)
-    return log_mean(pictures if in_narrow is None else [*pictures, in_narrow])
+def _highest(
+    correlograms: BandCorrelograms,
+    upright: NDArray[np.float64],
+    reverse: NDArray[np.float64],
+    *,
+    searched: NDArray[np.int64],
+) -> tuple[int, int, tuple[int, int]]:
+    """Most likely of the delays searched, its polarity, and the sub-bands that carry it."""
+    peak = int(searched[np.argmax(average_polarities(upright, reverse)[searched])])
+    polarity = 1 if upright[peak] >= reverse[peak] else -1
+    return peak, polarity, correlograms.best_band(peak, polarity=polarity)
 
 
 def _check_alike(a: PreparedRecording, b: PreparedRecording, *, max_delay_s: float, item: str) -> None:

@@ -144,3 +144,16 @@ def test_the_cycle_is_as_sure_as_it_is_right() -> None:
         assert right > 1 - slips - 0.25
         assert np.mean(stated) < right + 0.12
         assert sum(p > 0.8 and k != 0 for p, k in zip(stated, best, strict=True)) <= 1
+
+
+def test_in_a_wide_band_there_is_no_narrow_picture(monkeypatch: pytest.MonkeyPatch) -> None:
+    def never(*_: object, **__: object) -> None:
+        raise AssertionError("a wide band asked for narrow ones")
+
+    before = evidence(3, band_hz=(50.0, 350.0), snr=1.0)
+    monkeypatch.setattr("netcorr.delay.pair.NarrowCorrelograms", never)
+    after = evidence(3, band_hz=(50.0, 350.0), snr=1.0)
+    assert before.band_hz[1] - before.band_hz[0] > 200
+    assert np.array_equal(before.log_likelihood, after.log_likelihood)
+    with pytest.raises(AssertionError):
+        evidence(3, band_hz=(53.0, 63.0), snr=1.5)
