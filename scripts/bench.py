@@ -26,6 +26,7 @@ BENCHES: dict[str, tuple[str, ...]] = {
     "network": ("seed",),
     "start": (),
     "plan": (),
+    "known": ("surveys", "seed", "workers"),
     "district": ("surveys", "seed", "workers", "outcomes", "kind"),
 }
 

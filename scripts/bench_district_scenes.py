@@ -146,7 +146,7 @@ def draw_survey(condition: Condition, *, seed: int, number: int) -> DistrictSurv
     network, dead_ends = draw_district(rng, pipes=condition.pipes)
     sites = _sites(rng, network, dead_ends, condition)
     leaks = _leaks(rng, network, sites, dead_ends, condition)
-    sensors = [_sensor(rng, k, fitting) for k, fitting in enumerate(sites, start=1)]
+    sensors = [draw_sensor(rng, k, fitting) for k, fitting in enumerate(sites, start=1)]
     speeds = draw_speeds(network, rng, common_sd=SPEED_COMMON_SD, pipe_sd=SPEED_PIPE_SD)
     conditions = Conditions(snr_db=condition.snr_db, band_hz=condition.band_hz, duration_s=10.0)
     first = LeakSource(leaks[0].place) if leaks else None
@@ -307,7 +307,8 @@ def is_bracketed(network: PipeNetwork, sites: Sequence[str], place: Place) -> bo
     return False
 
 
-def _sensor(rng: np.random.Generator, number: int, fitting: str) -> SensorSetup:
+def draw_sensor(rng: np.random.Generator, number: int, fitting: str) -> SensorSetup:
+    """A logger as they differ: lead, gain, resonance, polarity, clock, and noise about it."""
     return SensorSetup(
         logger=f"L{number:02d}",
         fitting=fitting,

@@ -63,7 +63,7 @@ def draw_map(
         raise ExportError(
             str(target),
             found="the survey has no pair of sensors, so there is nothing to draw",
-            remedy="give recordings of at least two loggers of the same time",
+            remedy="give a round, without a known noise, that at least two loggers recorded",
         )
     with drawing(target, width_px=width_px, height_px=height_px) as figure:
         compose_map(figure, fix, units=units)

@@ -126,7 +126,14 @@ def test_a_survey_of_a_tap_alone_teaches_the_speed(
     assert main([*words, "--keep-speeds", str(speeds)]) == 0
     out = capsys.readouterr().out
     assert "no leak was searched for" in " ".join(out.split())
-    assert read_calibration(speeds).scales[0].scale == pytest.approx(TRUE_SCALE, abs=0.02)
+    assert read_calibration(speeds).scales[0].scale == pytest.approx(TRUE_SCALE, abs=0.03)
+    # a page and a picture need a pair; they say so
+    report = ["report", str(tmp_path / "tap.gpkg"), "-o", str(tmp_path / "report.html")]
+    assert main(report) == 3
+    assert "every round holds a known noise" in capsys.readouterr().err
+    assert not (tmp_path / "report.html").exists()
+    with pytest.raises(NetcorrError, match="no pair of sensors"):
+        located(folder, only, map_picture=tmp_path / "map.png")
 
 
 def test_a_noise_that_was_made_elsewhere_teaches_nothing(folder: Path) -> None:

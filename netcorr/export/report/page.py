@@ -110,6 +110,13 @@ def write_report(
     _check_target(target)
     feedback.progress(0.05, "reading the result")
     stored = result if isinstance(result, StoredResult) else read_result(result)
+    if not stored.fix.pairs:
+        raise ExportError(
+            str(stored.path),
+            found="no pair of sensors was compared in it (every round holds a known noise), so there is "
+            "nothing to report on",
+            remedy="read its notes in the layer survey_notes, or locate with a round to search",
+        )
     check_cancelled(feedback)
     found = Recordings(stored, Path(recordings) if recordings is not None else None)
     feedback.progress(0.3, "reading recordings and drawing")

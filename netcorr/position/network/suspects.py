@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.special import logsumexp
 
-from netcorr.position.network.hearing import BlurredRatio, weight_of_pairs, wrong_share
+from netcorr.position.network.hearing import LEAST_PEAK, BlurredRatio, weight_of_pairs, wrong_share
 from netcorr.position.network.speeds import prior_grid
 from netcorr.position.network.times import Places, even_places, times_at
 from netcorr.position.network.weigh import pair_delays
@@ -33,6 +33,8 @@ if TYPE_CHECKING:
 SPACING_M, MANY_PLACES = 3.0, 6000
 #: Pairs of a place and speeds that the others find most likely: only these are looked at for one logger.
 LIKELY = 400
+#: Of more pairs than this only those are looked at that hear something.
+MANY_PAIRS = 100
 #: A pair with so much evidence hears something beyond doubt. Fewer loggers than this place nothing. [nats]
 LOUD, FEWEST_LOUD = 25.0, 3
 #: Clocks are tried so far off, in such steps. [s]
@@ -81,11 +83,15 @@ class Suspicion:
     """
 
     def __init__(self, evidence: NetworkEvidence) -> None:
+        weight = weight_of_pairs(evidence.hearings)
+        if len(evidence.hearings) > MANY_PAIRS:  # what hears nothing tells next to nothing apart
+            telling = tuple(one for one in evidence.hearings if one.heard >= LEAST_PEAK)
+            evidence = replace(evidence, hearings=telling)
         self._evidence = evidence
         total_m = float(evidence.pipes.length_m.sum())
         self._places = even_places(evidence.pipes, spacing_m=max(SPACING_M, total_m / MANY_PLACES))
         self._grid = prior_grid(evidence.pipes)
-        self._weight = weight_of_pairs(evidence.hearings)
+        self._weight = weight
         self._ways = tuple(times_at(evidence.pipes, sensor, self._places) for sensor in evidence.sensors)
         shape = (self._grid.factor.shape[0], self._places.piece.size)
         self._of_sensor = np.zeros((len(evidence.sensors), *shape))
