@@ -15,7 +15,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from netcorr.network.pipe_network import PipeNetwork
-    from netcorr.position.network.weigh import NetworkEvidence, Weighed
+    from netcorr.position.network.evidence import NetworkEvidence
+    from netcorr.position.network.weigh import Weighed
 
     Floats = NDArray[np.float64]
 

@@ -15,8 +15,8 @@ from netcorr.position.candidate_id import candidate_id
 from netcorr.position.candidates import rounds_that_agree
 from netcorr.position.fix import AreaStretch, Branch, Candidate
 from netcorr.position.network.doubts import pairs_that_fit
+from netcorr.position.network.look import pair_delays
 from netcorr.position.network.times import Places, times_at
-from netcorr.position.network.weigh import pair_delays
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -26,8 +26,9 @@ if TYPE_CHECKING:
     from netcorr.network.pipe_network import PipeNetwork
     from netcorr.position.fix import Outcome, PairFix
     from netcorr.position.network.area import Area, PiecePart
+    from netcorr.position.network.evidence import NetworkEvidence
     from netcorr.position.network.pipes import ReachedPipes
-    from netcorr.position.network.weigh import NetworkEvidence, Weighed
+    from netcorr.position.network.weigh import Weighed
 
 #: Of pairs that hear a leak this clearly, the nearest to each other tell where it is. [nats]
 CLEAR = 12.0

@@ -15,16 +15,17 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from netcorr.position.network.hearing import wrong_share
+from netcorr.position.network.look import delays_shown
 from netcorr.position.network.suspects import LOUD, Explanation, Suspicion
 from netcorr.position.network.times import sensor_times, times_at
-from netcorr.position.network.weigh import pair_delays
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence
 
     from netcorr.network.pipe_network import PipeNetwork
+    from netcorr.position.network.evidence import NetworkEvidence
     from netcorr.position.network.times import SensorTimes
-    from netcorr.position.network.weigh import NetworkEvidence, Weighed
+    from netcorr.position.network.weigh import Weighed
     from netcorr.position.sites import Site
 
 #: A pair is loud when its highest peak is more likely right than wrong, and fits a place when it lies within
@@ -158,11 +159,8 @@ def pairs_that_fit(
         if wrong_share(hearing) > 0.5 if among is None else number not in among:
             continue
         loud.append(number)
-        if not np.isfinite(ways[hearing.a].time_s[0] + ways[hearing.b].time_s[0]):
-            continue
-        by_group_s, variance_s2 = pair_delays(evidence, hearing, one, ways=ways)
-        sd_s = float(np.sqrt(variance_s2[0] + (by_group_s[0] ** 2) @ weighed.slowness_sd**2))
-        if abs(float(by_group_s[0] @ weighed.slowness) - hearing.best_s) <= FITS_SD * sd_s + FITS_S:
+        shown = delays_shown(evidence, hearing, one, ways=ways, speeds=weighed)
+        if any(abs(delay_s - hearing.best_s) <= FITS_SD * sd_s + FITS_S for delay_s, sd_s in shown):
             fitting.append(number)
     return loud, fitting
 

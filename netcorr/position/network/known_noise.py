@@ -17,7 +17,7 @@ import networkx as nx
 import numpy as np
 from scipy import ndimage
 
-from netcorr.position.network.hearing import APART_WIDTHS, HEIGHT_POWER, LEAST_APART_S, LEAST_PEAK
+from netcorr.position.network.hearing import APART_WIDTHS, LEAST_APART_S, LEAST_PEAK
 from netcorr.position.network.linear import Learnt, Measured, Name, learn
 from netcorr.position.network.speeds import group_shares
 
@@ -27,6 +27,9 @@ if TYPE_CHECKING:
     from netcorr.position.settings import LocateSettings
     from netcorr.position.sites import Site
 
+#: Odds that a peak is the direct one go with this power of its evidence: with half of it (3 dB less) one in
+#: five (as in `netcorr.position.ways`; echoes are not foretold here).
+HEIGHT_POWER = 2.25
 #: A peak agrees with what was foretold within so many standard deviations.
 FITS_SD = 3.0
 #: Peaks that are less likely the direct sound than this, against the highest of their pair, are echoes.

@@ -12,13 +12,10 @@ from netcorr.position.network.advice import next_fitting
 from netcorr.position.network.answer import OnPath, Scene, candidate_of
 from netcorr.position.network.area import likely_areas
 from netcorr.position.network.doubts import believed_less, find_doubt
-from netcorr.position.network.hearing import alone, pair_hearing
+from netcorr.position.network.evidence import gather_evidence, heard_sites
 from netcorr.position.network.layer import likely_stretches
 from netcorr.position.network.learned import learned_speeds
-from netcorr.position.network.pipes import pipes_within_reach
 from netcorr.position.network.several import find_sources
-from netcorr.position.network.times import sensor_times
-from netcorr.position.network.weigh import NetworkEvidence
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -92,7 +89,7 @@ def locate_on_network(
     """
     evidence = gather_evidence(network, sites, pairs, settings=settings)
     sources = find_sources(evidence)
-    heard = _heard(sites, pairs)
+    heard = heard_sites(sites, pairs)
     notes = list(evidence.pipes.assumed)
     taken = {site.fitting for site in sites}
     doubt = find_doubt(evidence, sources[0].weighed, network=network, taken=taken)
@@ -118,62 +115,6 @@ def locate_on_network(
         notes=tuple(notes),
         speeds=speeds,
     )
-
-
-def gather_evidence(
-    network: PipeNetwork,
-    sites: Sequence[Site],
-    pairs: Sequence[tuple[PairFix, PathTimes]],
-    *,
-    settings: LocateSettings,
-) -> NetworkEvidence:
-    """Cut out the mains, find all ways and combine the rounds of every pair.
-
-    Parameters
-    ----------
-    network : PipeNetwork
-        The map.
-    sites : sequence of Site
-        Where the loggers stood.
-    pairs : sequence of (PairFix, PathTimes)
-        Each pair with its evidence, and the times along its path.
-    settings : LocateSettings
-        Priors and standard deviations.
-
-    Returns
-    -------
-    NetworkEvidence
-        What `weigh` needs.
-    """
-    heard = _heard(sites, pairs)
-    number = {site.logger: k for k, site in enumerate(heard)}
-    nodes = [_node(network, site.fitting, pairs) for site in heard]
-    pipes = pipes_within_reach(network, nodes, settings=settings)
-    sensors = sensor_times(pipes, nodes, lead_m=[site.lead_m for site in heard])
-    hearings = tuple(
-        pair_hearing(number[fix.logger_a], number[fix.logger_b], fix.evidence, clock_sd_s=times.clock_sd_s)
-        for fix, times in pairs
-    )
-    if len(pairs) == 1:
-        [(fix, times)] = pairs
-        hearings = (alone(hearings[0], fix.evidence, times=times, settings=settings),)
-    return NetworkEvidence(pipes, sensors, hearings, settings)
-
-
-def _heard(sites: Sequence[Site], pairs: Sequence[tuple[PairFix, PathTimes]]) -> list[Site]:
-    """Sites of loggers that are part of a pair, in the order in which sensors are numbered."""
-    used = {name for fix, _ in pairs for name in (fix.logger_a, fix.logger_b)}
-    return [site for site in sites if site.logger in used]
-
-
-def _node(network: PipeNetwork, fitting: str, pairs: Sequence[tuple[PairFix, PathTimes]]) -> int:
-    """Node at which a fitting hears the mains: of a closed valve the side that its paths start from."""
-    for fix, _ in pairs:
-        if fix.path.sensor_a == fitting:
-            return fix.path.segments[0].from_node
-        if fix.path.sensor_b == fitting:
-            return fix.path.segments[-1].to_node
-    return network.node_of(fitting)
 
 
 def _candidates(scene: Scene, *, settings: LocateSettings) -> list[Candidate]:

@@ -77,6 +77,12 @@ class ReachedPipes:
         """Shape (p,): time that a wave takes from end to end. [s]"""
         return self.length_m / self.speed_m_s
 
+    @property
+    def time_shares(self) -> NDArray[np.float64]:
+        """Shape (g,): share of each group in the time that a wave takes through all pieces."""
+        time_s = np.bincount(self.group, self.travel_s, minlength=len(self.groups))
+        return np.asarray(time_s / time_s.sum(), dtype=np.float64)
+
     def row_of(self, node: int) -> int:
         """Row of a node of the graph in `nodes`."""
         row = int(np.searchsorted(self.nodes, node))

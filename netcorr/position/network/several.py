@@ -14,18 +14,23 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from netcorr.position.network.hearing import LEAST_PEAK
+from netcorr.position.network.look import delays_shown
 from netcorr.position.network.times import times_at
-from netcorr.position.network.weigh import pair_delays, weigh
+from netcorr.position.network.weigh import weigh
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
+    from netcorr.position.network.evidence import NetworkEvidence
     from netcorr.position.network.hearing import PairHearing
-    from netcorr.position.network.weigh import NetworkEvidence, Weighed
+    from netcorr.position.network.weigh import Weighed
 
     Floats = NDArray[np.float64]
+
+#: Delays at which a source shows in a pair, and half the width that each takes. [s]
+_Shown = tuple[tuple[float, float], ...]
 
 #: So many sources are told apart at most.
 MOST_SOURCES = 4
@@ -85,7 +90,7 @@ def find_sources(evidence: NetworkEvidence) -> tuple[Source, ...]:
 
 
 def _by_itself(
-    evidence: NetworkEvidence, shows: Sequence[Sequence[tuple[float, float]]], number: int, source: Source
+    evidence: NetworkEvidence, shows: Sequence[Sequence[_Shown]], number: int, source: Source
 ) -> Source:
     """Weigh a source again with all others taken out, those found later too."""
     if number == len(shows) - 1:
@@ -104,7 +109,7 @@ def _less_likely(weighed: Weighed) -> Weighed:
 
 
 def without(
-    evidence: NetworkEvidence, shows: Sequence[Sequence[tuple[float, float]]], *, echoes: bool = True
+    evidence: NetworkEvidence, shows: Sequence[Sequence[_Shown]], *, echoes: bool = True
 ) -> NetworkEvidence:
     """Take known sources out of every pair.
 
@@ -113,7 +118,7 @@ def without(
     evidence : NetworkEvidence
         All that was heard.
     shows : sequence of sequence of (float, float)
-        For each known source and each pair: its delay there, and half the width that it takes. [s]
+        For each known source and each pair: delays at which it shows there, and half the width of each. [s]
     echoes : bool
         Whether what else such a pair shows is taken to be mostly echoes.
 
@@ -141,10 +146,10 @@ def without(
     )
 
 
-def _explained(hearing: PairHearing, at: Sequence[tuple[float, float]]) -> NDArray[np.bool_]:
-    """Delays at which known sources show in a pair."""
+def _explained(hearing: PairHearing, at: Sequence[_Shown]) -> NDArray[np.bool_]:
+    """Delays at which known sources show in a pair, by whatever ways."""
     near = np.zeros(hearing.grid_s.size, dtype=bool)
-    for delay_s, half_s in at:
+    for delay_s, half_s in (way for source in at for way in source):
         near |= np.abs(hearing.grid_s - delay_s) <= half_s
     return near
 
@@ -158,20 +163,16 @@ def _without(hearing: PairHearing, near: NDArray[np.bool_], *, echoes: bool) -> 
     return replace(left, believed=hearing.believed * BELIEVED_BESIDE)
 
 
-def _shows_at(evidence: NetworkEvidence, weighed: Weighed) -> list[tuple[float, float]]:
-    """Delay at which the most probable place shows in each pair, and half the width that it takes. [s]"""
+def _shows_at(evidence: NetworkEvidence, weighed: Weighed) -> list[_Shown]:
+    """Delays at which the most probable place shows in each pair."""
     best = np.zeros(weighed.probability.size, dtype=bool)
     best[int(np.argmax(weighed.probability / weighed.places.width_m))] = True
     one = weighed.places.take(best)
     ways = tuple(times_at(evidence.pipes, sensor, one) for sensor in evidence.sensors)
-    shows = []
-    for hearing in evidence.hearings:
-        if not (np.isfinite(ways[hearing.a].time_s[0]) and np.isfinite(ways[hearing.b].time_s[0])):
-            shows.append((0.0, -1.0))
-            continue
-        by_group_s, variance_s2 = pair_delays(evidence, hearing, one, ways=ways)
-        sd_s = float(np.sqrt(variance_s2[0] + (by_group_s[0] ** 2) @ weighed.slowness_sd**2))
-        shows.append(
-            (float(by_group_s[0] @ weighed.slowness), WITHIN_SD * sd_s + max(WITHIN_S, hearing.apart_s))
+    return [
+        tuple(
+            (delay_s, WITHIN_SD * sd_s + max(WITHIN_S, hearing.apart_s))
+            for delay_s, sd_s in delays_shown(evidence, hearing, one, ways=ways, speeds=weighed)
         )
-    return shows
+        for hearing in evidence.hearings
+    ]

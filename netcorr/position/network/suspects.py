@@ -16,16 +16,16 @@ import numpy as np
 from scipy.special import logsumexp
 
 from netcorr.position.network.hearing import LEAST_PEAK, BlurredRatio, weight_of_pairs, wrong_share
+from netcorr.position.network.look import pair_delays
 from netcorr.position.network.speeds import prior_grid
 from netcorr.position.network.times import Places, even_places, times_at
-from netcorr.position.network.weigh import pair_delays
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from netcorr.position.network.evidence import NetworkEvidence
     from netcorr.position.network.hearing import PairHearing
     from netcorr.position.network.times import PlaceTimes, SensorTimes
-    from netcorr.position.network.weigh import NetworkEvidence
 
     Floats = NDArray[np.float64]
 

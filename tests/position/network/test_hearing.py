@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from netcorr.position.network.hearing import (
+    HEIGHT_POWER,
     MOST_EVIDENCE,
     REPETITION,
     BlurredRatio,
@@ -38,8 +39,9 @@ def at(row: np.ndarray, delay_s: float) -> float:
 def test_a_second_peak_is_possible_and_less_likely() -> None:
     weighed = heard(peaks((0.02, 400.0), (-0.03, 200.0))).log_weighed
     first, second = at(weighed, 0.02), at(weighed, -0.03)
-    # half the evidence: one in five
-    assert second - first == pytest.approx(np.log(0.5**2.25), abs=0.05)
+    # half the evidence: one in twenty
+    assert second - first == pytest.approx(np.log(0.5**HEIGHT_POWER), abs=0.05)
+    assert second - first == pytest.approx(np.log(1 / 20), abs=0.2)
     assert first <= MOST_EVIDENCE
 
 

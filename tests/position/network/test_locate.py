@@ -12,8 +12,9 @@ import pytest
 
 from netcorr.network import PipeNetwork
 from netcorr.position import LocateSettings, pair_posterior
+from netcorr.position.network.evidence import NetworkEvidence
 from netcorr.position.network.locate import NetworkFix, gather_evidence, locate_on_network
-from netcorr.position.network.weigh import NetworkEvidence, weigh
+from netcorr.position.network.weigh import weigh
 from netcorr.position.sites import Site
 
 Maker = Callable[..., Any]

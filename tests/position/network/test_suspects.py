@@ -10,10 +10,9 @@ import pytest
 
 from netcorr.network import PipeNetwork
 from netcorr.position import LocateSettings
-from netcorr.position.network.locate import gather_evidence
+from netcorr.position.network.evidence import NetworkEvidence, gather_evidence
 from netcorr.position.network.suspects import Suspicion
 from netcorr.position.network.times import sensor_times
-from netcorr.position.network.weigh import NetworkEvidence
 from netcorr.position.sites import Site
 
 Maker = Callable[..., Any]

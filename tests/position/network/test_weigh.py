@@ -12,8 +12,8 @@ import pytest
 
 from netcorr.position import LocateSettings
 from netcorr.position.network import weigh as weighing
-from netcorr.position.network.locate import gather_evidence
-from netcorr.position.network.weigh import NetworkEvidence, weigh
+from netcorr.position.network.evidence import NetworkEvidence, gather_evidence
+from netcorr.position.network.weigh import weigh
 from netcorr.position.sites import Site
 
 Maker = Callable[..., Any]
@@ -74,11 +74,19 @@ def test_speed_is_found_with_the_place(evidence: NetworkEvidence) -> None:
 def test_where_nothing_is_heard_the_nearer_metres_are_likelier(evidence: NetworkEvidence) -> None:
     # half as likely for each 0.08 s to the nearest logger: nothing else is known
     silent = tuple(replace(one, rows=np.zeros_like(one.rows)) for one in evidence.hearings)
-    quiet = replace(evidence, hearings=silent)
+    quiet = replace(evidence, hearings=silent, arrivals=None)
     # V4 is at 420 m: 30 m and 60 m beyond it lie 30 m apart
     near, far = density_at(quiet, 450.0), density_at(quiet, 480.0)
     apart_s = 30.0 / float(evidence.pipes.speed_m_s[0])
     assert near / far == pytest.approx(2 ** (apart_s / weighing.HALF_HEARD_S), rel=0.02)
+
+
+def test_silence_is_likelier_far_from_all_loggers(evidence: NetworkEvidence) -> None:
+    silent = tuple(replace(one, rows=np.zeros_like(one.rows)) for one in evidence.hearings)
+    quiet = replace(evidence, hearings=silent)
+    deaf = replace(quiet, arrivals=None)
+    beside_a_logger, far = (density_at(quiet, x) / density_at(deaf, x) for x in (135.0, 495.0))
+    assert far > beside_a_logger
 
 
 def test_between_one_pair_and_beyond_it_keep_their_shares(evidence: NetworkEvidence) -> None:

@@ -1,0 +1,299 @@
+"""Ways by which the sound of a leak on any piece of main reaches each sensor: direct, and round about.
+
+On a mesh of mains what comes directly is often not what is heard best: a way round a block that passes fewer
+tees may be louder, and the delay that a pair shows is then that of two such ways. From each sensor rays are
+followed through the map (`netcorr.position.rays`), once for all places. For a pair the strongest combinations
+of a way to one sensor and a way to the other are listed for every piece of main.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from netcorr.position.rays import TIME_STEP_S, Waves, trace_rays
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from netcorr.network.pipe_network import PipeNetwork
+    from netcorr.position.network.pipes import ReachedPipes
+    from netcorr.position.network.times import Places, SensorTimes
+    from netcorr.position.rays import Arrivals
+    from netcorr.position.settings import LocateSettings
+
+    Floats = NDArray[np.float64]
+
+#: Rays that keep less than this share of the pressure are not followed, nor for longer than this. [s]
+LEAST_PRESSURE = 0.01
+LATEST_S = 0.8
+#: What arrives within this is heard as one. [s]
+ONE_ARRIVAL_S = 1e-3
+#: Arrivals kept at either end of a piece, combinations kept for each pair and piece, and the least strength
+#: of one against the strongest.
+MOST_ARRIVALS = 5
+MOST_WAYS = 8
+LEAST_STRENGTH = 0.2
+#: Probability that a combination is the loudest goes with this power of its strength (chosen with
+#: `netcorr.position.network.hearing.HEIGHT_POWER`); combinations with less than so much of it are left out.
+STRONGEST_POWER = 7.0
+LEAST_ODDS = 1e-5
+#: Standard deviation of a detour, as a share of it: speeds and lengths of its pipes.
+DETOUR_SD_SHARE = 0.015
+
+
+@dataclass(frozen=True, eq=False)
+class SensorArrivals:
+    """Rays of one sensor as they run into every piece of main.
+
+    Attributes
+    ----------
+    time_s : numpy.ndarray
+        Shape (p, 2, k): when they run in by the first and by the second end. [s]
+    pressure : numpy.ndarray
+        Shape (p, 2, k): share of the pressure, 0 where there is no such ray.
+    """
+
+    time_s: Floats
+    pressure: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class NetworkArrivals:
+    """Rays of all sensors.
+
+    Attributes
+    ----------
+    sensors : tuple of SensorArrivals
+        One for each sensor.
+    kept : numpy.ndarray
+        Shape (p,): share of the pressure that is left at the other end of each piece.
+    length_m : numpy.ndarray
+        Shape (p,): length of each piece. [m]
+    """
+
+    sensors: tuple[SensorArrivals, ...]
+    kept: Floats
+    length_m: Floats
+
+    def pressure_at(self, places: Places) -> Floats:
+        """Pressure that each sensor gets by the best way from each place, shape (sensors, k)."""
+        piece = places.piece
+        into = places.from_m / self.length_m[piece]
+        lost = np.stack([self.kept[piece] ** into, self.kept[piece] ** (1 - into)])
+        heard = [(one.pressure[piece].max(axis=2).T * lost).max(axis=0) for one in self.sensors]
+        pressure: Floats = np.maximum(np.array(heard), LEAST_PRESSURE / 3)
+        return pressure
+
+    def pair(self, a: int, b: int) -> PairWays:
+        """Strongest combinations of a way to each of two sensors."""
+        return pair_ways(self.sensors[a], self.sensors[b])
+
+
+@dataclass(frozen=True, eq=False)
+class PairWays:
+    """Combinations of a way to each sensor of a pair, for every piece, the strongest first.
+
+    Attributes
+    ----------
+    time_a_s, time_b_s : numpy.ndarray
+        Shape (p, m): when the ways run into the piece. [s]
+    first_a, first_b : numpy.ndarray
+        Shape (p, m): whether by its first end.
+    strength : numpy.ndarray
+        Shape (p, m): product of both pressures over that of the strongest; 0 where there is none such.
+    """
+
+    time_a_s: Floats
+    time_b_s: Floats
+    first_a: NDArray[np.bool_]
+    first_b: NDArray[np.bool_]
+    strength: Floats
+
+
+def network_arrivals(
+    network: PipeNetwork,
+    pipes: ReachedPipes,
+    sensors: Sequence[SensorTimes],
+    *,
+    frequency_hz: float,
+    settings: LocateSettings,
+) -> NetworkArrivals:
+    """Follow rays from every sensor.
+
+    Parameters
+    ----------
+    network : PipeNetwork
+        The map.
+    pipes : ReachedPipes
+        Mains within reach.
+    sensors : sequence of SensorTimes
+        Where the sensors stand.
+    frequency_hz : float
+        In the middle of the band that carries the evidence. [Hz]
+    settings : LocateSettings
+        Water temperature.
+
+    Returns
+    -------
+    NetworkArrivals
+        What runs into every piece.
+    """
+    speed_m_s = dict(zip(pipes.edges, pipes.speed_m_s.tolist(), strict=True))
+    waves = Waves(network, frequency_hz, settings, float(np.median(pipes.speed_m_s)), speed_m_s)
+    found = []
+    for sensor in sensors:
+        rays = trace_rays(waves, int(pipes.nodes[sensor.node]), least=LEAST_PRESSURE, latest_s=LATEST_S)
+        time_s = np.zeros((len(pipes.edges), 2, MOST_ARRIVALS))
+        pressure = np.zeros_like(time_s)
+        for row, (u, v, key) in enumerate(pipes.edges):
+            for end, edge in enumerate(((u, v, key), (v, u, key))):
+                for k, (at_s, share) in enumerate(_strongest(rays.get(edge, []))):
+                    time_s[row, end, k], pressure[row, end, k] = at_s, share
+        found.append(SensorArrivals(time_s, pressure))
+    kept = np.array([waves.pipe(edge).kept for edge in pipes.edges])
+    return NetworkArrivals(tuple(found), kept, pipes.length_m)
+
+
+def _strongest(rays: Arrivals) -> Arrivals:
+    """Arrivals that are heard as one joined, the strongest first."""
+    joined: list[list[float]] = []
+    for at_s, pressure in sorted(rays):
+        if joined and at_s - joined[-1][0] <= ONE_ARRIVAL_S:
+            joined[-1][1] += pressure**2
+        else:
+            joined.append([at_s, pressure**2])
+    strongest = sorted(((at_s, float(np.sqrt(power))) for at_s, power in joined), key=lambda one: -one[1])
+    return strongest[:MOST_ARRIVALS]
+
+
+def pair_ways(a: SensorArrivals, b: SensorArrivals) -> PairWays:
+    """Strongest combinations of a way to each of two sensors.
+
+    Parameters
+    ----------
+    a, b : SensorArrivals
+        Rays of the two.
+
+    Returns
+    -------
+    PairWays
+        For every piece.
+    """
+    pieces, _, k = a.pressure.shape
+    flat_a, flat_b = (one.pressure.reshape(pieces, 2 * k) for one in (a, b))
+    product = (flat_a[:, :, None] * flat_b[:, None, :]).reshape(pieces, -1)
+    best = np.argsort(-product, axis=1, kind="stable")[:, :MOST_WAYS]
+    strength = np.take_along_axis(product, best, axis=1)
+    strongest = np.maximum(strength[:, :1], 1e-30)
+    strength = np.where(strength >= LEAST_STRENGTH * strongest, strength / strongest, 0.0)
+    of_a, of_b = best // (2 * k), best % (2 * k)
+    return PairWays(
+        time_a_s=np.take_along_axis(a.time_s.reshape(pieces, -1), of_a, axis=1),
+        time_b_s=np.take_along_axis(b.time_s.reshape(pieces, -1), of_b, axis=1),
+        first_a=of_a < k,
+        first_b=of_b < k,
+        strength=strength,
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class HeardWay:
+    """One combination of ways at the places where it may be the loudest.
+
+    Attributes
+    ----------
+    rows : numpy.ndarray
+        Shape (l,): rows of the places.
+    share : numpy.ndarray
+        Shape (l,): probability that it is the loudest.
+    strength : numpy.ndarray
+        Shape (l,): product of both pressures over that of the strongest combination.
+    later_s : numpy.ndarray
+        Shape (l,): its delay less that of the direct ways. [s]
+    sd_s : numpy.ndarray
+        Shape (l,): what is uncertain of that. [s]
+    """
+
+    rows: NDArray[np.intp]
+    share: Floats
+    strength: Floats
+    later_s: Floats
+    sd_s: Floats
+
+
+def heard_ways(
+    ways: PairWays,
+    places: Places,
+    pipes: ReachedPipes,
+    *,
+    quickest_s: tuple[Floats, Floats],
+    delay_s: Floats,
+    within_s: tuple[float, float],
+) -> tuple[HeardWay, ...]:
+    """Combinations of ways with the probability of each to be the loudest.
+
+    Parameters
+    ----------
+    ways : PairWays
+        Combinations for every piece.
+    places : Places
+        Where.
+    pipes : ReachedPipes
+        The mains.
+    quickest_s : (numpy.ndarray, numpy.ndarray)
+        Shape (k,): time of the quickest way to each sensor, without leads. [s]
+    delay_s : numpy.ndarray
+        Shape (k,): delay by the quickest ways. [s]
+    within_s : (float, float)
+        Delays that were looked at: what lies outside cannot be what shows. [s]
+
+    Returns
+    -------
+    tuple of HeardWay
+        Shares of each place sum to 1.
+    """
+    found: list[tuple[Floats, Floats, Floats]] = []
+    total = np.zeros(places.piece.size)
+    for number in range(ways.strength.shape[1]):
+        odds = ways.strength[places.piece, number] ** STRONGEST_POWER
+        later_a_s, later_b_s = _detours(ways, number, places=places, pipes=pipes, quickest_s=quickest_s)
+        later_s = later_b_s - later_a_s
+        at_s = delay_s + later_s
+        odds = np.where((at_s >= within_s[0]) & (at_s <= within_s[1]), odds, 0.0)
+        total += odds
+        found.append((odds, later_s, DETOUR_SD_SHARE * np.hypot(later_a_s, later_b_s)))
+    heard = []
+    for odds, later_s, sd_s in found:
+        on = np.flatnonzero(odds > LEAST_ODDS * total)
+        if on.size:
+            strength = odds[on] ** (1 / STRONGEST_POWER)
+            heard.append(HeardWay(on, odds[on] / total[on], strength, later_s[on], sd_s[on]))
+    if (rest := np.flatnonzero(total <= 0)).size:
+        # so little comes there by any way that the map says nothing of which
+        none = np.zeros(rest.size)
+        heard.append(HeardWay(rest, none + 1, none + 1, none, none))
+    return tuple(heard)
+
+
+def _detours(
+    ways: PairWays, number: int, *, places: Places, pipes: ReachedPipes, quickest_s: tuple[Floats, Floats]
+) -> tuple[Floats, Floats]:
+    """How much later a combination of ways arrives than the quickest ones, at either sensor. [s]"""
+    piece = places.piece
+    into_s = places.from_m / pipes.speed_m_s[piece]
+    rest_s = pipes.travel_s[piece] - into_s
+    later = []
+    for time_s, first, direct_s in (
+        (ways.time_a_s, ways.first_a, quickest_s[0]),
+        (ways.time_b_s, ways.first_b, quickest_s[1]),
+    ):
+        by_way_s = time_s[piece, number] + np.where(first[piece, number], into_s, rest_s)
+        by = by_way_s - direct_s
+        # rays are timed in steps, and what is so near to the direct way is the direct way
+        later.append(np.where(by < 4 * TIME_STEP_S, 0.0, by))
+    return later[0], later[1]

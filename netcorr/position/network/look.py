@@ -1,0 +1,309 @@
+"""A look at places: what all pairs together say of a leak at each, for each combination of speeds.
+
+For a leak at a place and given speeds a pair has one delay for every combination of a way to each sensor.
+What the pair says is the mean over these, each counted by the odds that the map makes it the loudest.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Protocol
+
+import numpy as np
+
+from netcorr.position.network.arrivals import heard_ways
+from netcorr.position.network.hearing import BlurredRatio, wrong_share
+from netcorr.position.network.times import times_at
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from netcorr.position.network.arrivals import HeardWay
+    from netcorr.position.network.evidence import NetworkEvidence
+    from netcorr.position.network.hearing import PairHearing
+    from netcorr.position.network.speeds import SpeedGrid
+    from netcorr.position.network.times import Places, PlaceTimes
+
+    Floats = NDArray[np.float64]
+    Flags = NDArray[np.bool_]
+
+#: Of the ways by which a source is heard those with so much of the loudest one's strength show as well.
+ALSO_SHOWS = 0.3
+
+
+@dataclass(frozen=True, eq=False)
+class Look:
+    """Places with what the pairs say of them.
+
+    Attributes
+    ----------
+    places : Places
+        Where.
+    log_ratio : numpy.ndarray
+        Shape (c, k): log of the likelihood ratio for each combination of speeds, prior of speeds included.
+    bracketed : numpy.ndarray
+        Shape (k,): whether some pair hears a leak there from either side.
+    nearest_s : numpy.ndarray
+        Shape (k,): way to the nearest sensor. [s]
+    log_scattered : float
+        Log of the ratio if what the pairs show comes from no common place.
+    """
+
+    places: Places
+    log_ratio: Floats
+    bracketed: Flags
+    nearest_s: Floats
+    log_scattered: float
+
+
+def look_at(
+    evidence: NetworkEvidence, places: Places, grid: SpeedGrid, *, weight: float, only_which: bool = False
+) -> Look:
+    """Sum what the pairs say at places; one pair's blurred likelihood is in memory at a time.
+
+    Parameters
+    ----------
+    evidence : NetworkEvidence
+        Mains, ways and evidence.
+    places : Places
+        Where.
+    grid : SpeedGrid
+        Combinations of speeds.
+    weight : float
+        How much each pair counts.
+    only_which : bool
+        Nothing is summed: which places some pair brackets is all that is asked.
+
+    Returns
+    -------
+    Look
+        Of these places.
+    """
+    ways = tuple(times_at(evidence.pipes, sensor, places) for sensor in evidence.sensors)
+    log_ratio = np.repeat(grid.log_prior[:, None], places.piece.size, axis=1)
+    bracketed = np.zeros(places.piece.size, dtype=bool)
+    nearest_s = np.min([way.time_s for way in ways], axis=0)
+    log_scattered = 0.0
+    for hearing in evidence.hearings:
+        a, b = ways[hearing.a], ways[hearing.b]
+        heard = np.isfinite(a.time_s) & np.isfinite(b.time_s)
+        bracketed |= heard & (a.by_first_end != b.by_first_end)
+        if only_which:
+            continue
+        by_group_s, variance_s2 = pair_delays(evidence, hearing, places, ways=ways)
+        by_group_s = by_group_s[heard]
+        sd_s = np.sqrt(variance_s2[heard] + (by_group_s**2) @ grid.blur_share**2)
+        curve = blurred_ratio(
+            hearing, alone=len(evidence.hearings) == 1, largest_sd_s=float(sd_s.max(initial=0.0))
+        )
+        log_scattered += weight * _log_scattered(hearing, curve)
+        by_way = ways_of_pair(
+            evidence, hearing, places.take(heard), direct_s=(a.time_s[heard], b.time_s[heard])
+        )
+        later = grid.factor @ evidence.pipes.time_shares
+        for row, delay_s, factor in zip(log_ratio, grid.factor @ by_group_s.T, later, strict=True):
+            row[heard] += weight * log_by_ways(curve, by_way, delay_s=delay_s, sd_s=sd_s, factor=factor)
+    return Look(places, log_ratio, bracketed, nearest_s, log_scattered)
+
+
+def _log_scattered(hearing: PairHearing, curve: BlurredRatio) -> float:
+    """Log of the ratio of a pair that hears no source but the known ones."""
+    if hearing.believed == 1:
+        # what is silent speaks neither for another source nor against it
+        return min(curve.log_anywhere, 0.0)
+    echoes = (1 - hearing.believed) * np.exp(min(curve.log_anywhere, 500.0))
+    return float(np.log(echoes + hearing.believed))
+
+
+def ways_of_pair(
+    evidence: NetworkEvidence, hearing: PairHearing, places: Places, *, direct_s: tuple[Floats, Floats]
+) -> tuple[HeardWay, ...]:
+    """Combinations of ways by which a pair may hear a leak at places; none where only the direct one counts.
+
+    Parameters
+    ----------
+    evidence : NetworkEvidence
+        Mains and rays.
+    hearing : PairHearing
+        The pair.
+    places : Places
+        Where, reached by both sensors.
+    direct_s : (numpy.ndarray, numpy.ndarray)
+        Shape (k,): time of the quickest way to A and to B, leads included. [s]
+
+    Returns
+    -------
+    tuple of HeardWay
+        Shares of each place sum to 1.
+    """
+    if evidence.arrivals is None:
+        return ()
+    quickest = [
+        time_s - float(sensor.time_s[sensor.node])
+        for time_s, sensor in zip(
+            direct_s, (evidence.sensors[hearing.a], evidence.sensors[hearing.b]), strict=True
+        )
+    ]
+    return heard_ways(
+        evidence.arrivals.pair(hearing.a, hearing.b),
+        places,
+        evidence.pipes,
+        quickest_s=(quickest[0], quickest[1]),
+        delay_s=direct_s[1] - direct_s[0],
+        within_s=(float(hearing.grid_s[0]), float(hearing.grid_s[-1])),
+    )
+
+
+class KnownSpeeds(Protocol):
+    """Slowness factors of the groups of pipes with their standard deviations, shape (g,)."""
+
+    @property
+    def slowness(self) -> Floats:
+        """Slowness factors."""
+        ...
+
+    @property
+    def slowness_sd(self) -> Floats:
+        """Their standard deviations."""
+        ...
+
+
+def delays_shown(
+    evidence: NetworkEvidence,
+    hearing: PairHearing,
+    place: Places,
+    *,
+    ways: Sequence[PlaceTimes],
+    speeds: KnownSpeeds,
+) -> tuple[tuple[float, float], ...]:
+    """Delays at which a source at one place shows in a pair, by whatever ways are loud.
+
+    Parameters
+    ----------
+    evidence : NetworkEvidence
+        Mains, ways and evidence.
+    hearing : PairHearing
+        The pair.
+    place : Places
+        One place.
+    ways : sequence of PlaceTimes
+        Quickest ways from every sensor to it.
+    speeds : KnownSpeeds
+        As the survey has them.
+
+    Returns
+    -------
+    tuple of (float, float)
+        Delays and their standard deviations, that of the quickest ways first; none where no way leads. [s]
+    """
+    direct_s = (ways[hearing.a].time_s, ways[hearing.b].time_s)
+    if not np.isfinite(direct_s[0][0] + direct_s[1][0]):
+        return ()
+    by_group_s, variance_s2 = pair_delays(evidence, hearing, place, ways=ways)
+    sd_s = float(np.sqrt(variance_s2[0] + (by_group_s[0] ** 2) @ speeds.slowness_sd**2))
+    delay_s = float(by_group_s[0] @ speeds.slowness)
+    factor = float(speeds.slowness @ evidence.pipes.time_shares)
+    round_about = {
+        (delay_s + factor * float(way.later_s[0]), float(np.hypot(sd_s, way.sd_s[0])))
+        for way in ways_of_pair(evidence, hearing, place, direct_s=direct_s)
+        if way.strength[0] >= ALSO_SHOWS
+    }
+    return ((delay_s, sd_s), *(round_about - {(delay_s, sd_s)}))
+
+
+def log_by_ways(
+    curve: BlurredRatio, by_way: Sequence[HeardWay], *, delay_s: Floats, sd_s: Floats, factor: float
+) -> Floats:
+    """Log of the likelihood ratio at places, whichever ways are the loudest.
+
+    Parameters
+    ----------
+    curve : BlurredRatio
+        What the pair shows.
+    by_way : sequence of HeardWay
+        Ways; without any the direct one is meant.
+    delay_s, sd_s : numpy.ndarray
+        Shape (k,): delay by the direct ways and its standard deviation. [s]
+    factor : float
+        Slowness factor of what comes round about.
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (k,).
+    """
+    if not by_way:
+        return curve.log_at(delay_s, sd_s)
+    total = np.zeros(delay_s.size)
+    for way in by_way:
+        on = way.rows
+        total[on] += way.share * curve.share_at(
+            delay_s[on] + factor * way.later_s, np.hypot(sd_s[on], way.sd_s)
+        )
+    return curve.log_of(total)
+
+
+def blurred_ratio(hearing: PairHearing, *, alone: bool, largest_sd_s: float) -> BlurredRatio:
+    """Blurred likelihood of a pair; where it stands alone there is nothing to overrule it."""
+    return BlurredRatio(
+        hearing.grid_s,
+        hearing.log_alone if alone and hearing.log_alone is not None else hearing.log_weighed,
+        wrong=0.0 if alone else wrong_share(hearing),
+        largest_sd_s=largest_sd_s,
+    )
+
+
+def pair_delays(
+    evidence: NetworkEvidence, hearing: PairHearing, places: Places, *, ways: Sequence[PlaceTimes]
+) -> tuple[Floats, Floats]:
+    """Delay of a leak at each place by group, and its variance without that of the groups.
+
+    Parameters
+    ----------
+    evidence : NetworkEvidence
+        For lengths, leads and the time between the two sensors.
+    hearing : PairHearing
+        The pair.
+    places : Places
+        Places.
+    ways : sequence of PlaceTimes
+        Ways from every sensor to the places.
+
+    Returns
+    -------
+    by_group_s : numpy.ndarray
+        Shape (k, g): arrival at B less arrival at A, time spent in each group. [s]
+    variance_s2 : numpy.ndarray
+        Shape (k,): of own errors of the pipes, lengths, leads, clocks, the model and the stretch. [s2]
+    """
+    a, b, settings = ways[hearing.a], ways[hearing.b], evidence.settings
+    at_a, at_b = evidence.sensors[hearing.a], evidence.sensors[hearing.b]
+    lead_a, lead_b = float(at_a.time_s[at_a.node]), float(at_b.time_s[at_b.node])
+    time_a, time_b = a.time_s - lead_a, b.time_s - lead_b
+    between_s = float(at_a.time_s[at_b.node]) - lead_a
+    same = a.by_first_end == b.by_first_end
+    # what both ways have in common next to the place cancels; where no way leads nothing is asked
+    with np.errstate(invalid="ignore"):
+        common_s = np.where(same, np.maximum((time_a + time_b - between_s) / 2, 0.0), 0.0)
+        left_a = 1 - np.minimum(common_s / np.maximum(time_a, 1e-9), 1.0)
+        left_b = 1 - np.minimum(common_s / np.maximum(time_b, 1e-9), 1.0)
+    slowness = 1 / evidence.pipes.speed_m_s[places.piece]
+    own_s = evidence.pipes.own_share[places.piece] * (b.run_s - a.run_s)
+    way_m = left_a * a.length_m + left_b * b.length_m
+    length_m = np.hypot(settings.length_sd_m, settings.length_sd_share * way_m)
+    leads_s = settings.lead_sd_share * np.hypot(lead_a, lead_b)
+    # a place stands for a stretch: over it a delay changes by twice its time, where the pair hears it change
+    stretch_s = np.where(same, 0.0, 2 * slowness * places.width_m / np.sqrt(12))
+    variance_s2 = np.asarray(
+        left_a * a.before_s2
+        + left_b * b.before_s2
+        + own_s**2
+        + (length_m**2 + (2 * settings.model_sd_m) ** 2) * slowness**2
+        + leads_s**2
+        + stretch_s**2
+        + hearing.clock_sd_s**2,
+        dtype=np.float64,
+    )
+    return b.by_group_s - a.by_group_s, variance_s2

@@ -1,0 +1,174 @@
+"""Ways round about on maps whose ways can be counted by hand."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from netcorr.network import PipeNetwork
+from netcorr.position import LocateSettings
+from netcorr.position.network.arrivals import (
+    LEAST_STRENGTH,
+    MOST_WAYS,
+    HeardWay,
+    NetworkArrivals,
+    SensorArrivals,
+    heard_ways,
+    network_arrivals,
+    pair_ways,
+)
+from netcorr.position.network.pipes import ReachedPipes, pipes_within_reach
+from netcorr.position.network.times import Places, SensorTimes, even_places, sensor_times, times_at
+
+Maker = Callable[..., Any]
+SPEED = 1250.0
+#: So low that little is lost on the way round.
+LOW_HZ = 40.0
+#: Two ways from V1 to V2: straight through two closed-off stubs, or round a block without any.
+MAINS = {
+    "W": [(-60, 0), (0, 0)],
+    "A": [(0, 0), (150, 0)],
+    "B": [(0, 0), (0, 80), (150, 80), (150, 0)],
+    "E": [(150, 0), (220, 0)],
+}
+FITTINGS = {"V1": (-60, 0), "V2": (220, 0)}
+
+
+@pytest.fixture(scope="module")
+def ring(make_network: Maker) -> PipeNetwork:
+    made: PipeNetwork = make_network(MAINS, FITTINGS, speed_m_s=SPEED)
+    return made
+
+
+def gathered(network: PipeNetwork, fittings: list[str]) -> tuple[ReachedPipes, tuple[SensorTimes, ...]]:
+    settings = LocateSettings()
+    nodes = [network.node_of(name) for name in fittings]
+    pipes = pipes_within_reach(network, nodes, settings=settings)
+    return pipes, sensor_times(pipes, nodes, lead_m=[0.0] * len(nodes))
+
+
+def arrivals_of(network: PipeNetwork, fittings: list[str]) -> tuple[ReachedPipes, NetworkArrivals]:
+    pipes, sensors = gathered(network, fittings)
+    rays = network_arrivals(network, pipes, sensors, frequency_hz=LOW_HZ, settings=LocateSettings())
+    return pipes, rays
+
+
+def row_of(pipes: ReachedPipes, name: str) -> int:
+    return next(row for row, data in enumerate(pipes.data) if data["pipe_id"] == name)
+
+
+def middle_x(pipes: ReachedPipes, row: int) -> float:
+    return float(pipes.data[row]["geometry"].centroid.x)
+
+
+def ways_at(network: PipeNetwork, name: str, into_m: float, *, delays_s: float = 1.0) -> list[HeardWay]:
+    pipes, sensors = gathered(network, ["V1", "V2"])
+    rays = network_arrivals(network, pipes, sensors, frequency_hz=LOW_HZ, settings=LocateSettings())
+    place = Places(np.array([row_of(pipes, name)]), np.array([into_m]), np.ones(1))
+    a, b = (times_at(pipes, sensor, place).time_s for sensor in sensors)
+    found = heard_ways(
+        rays.pair(0, 1), place, pipes, quickest_s=(a, b), delay_s=b - a, within_s=(-delays_s, delays_s)
+    )
+    return sorted(found, key=lambda way: -float(way.share[0]))
+
+
+def test_rays_run_in_when_the_quickest_way_does(ring: PipeNetwork) -> None:
+    pipes, sensors = gathered(ring, ["V1", "V2"])
+    rays = network_arrivals(ring, pipes, sensors, frequency_hz=LOW_HZ, settings=LocateSettings())
+    for sensor, of_sensor in zip(sensors, rays.sensors, strict=True):
+        first = np.where(of_sensor.pressure > 0, of_sensor.time_s, np.inf).min(axis=2)
+        for row, ends in enumerate(pipes.ends):
+            quickest = sensor.time_s[ends]
+            # by the nearer end it comes first; by the other one when it has gone round
+            assert first[row].min() == pytest.approx(quickest.min(), abs=5e-4)
+            assert (first[row] >= quickest - 5e-4).all()
+
+
+def test_what_comes_directly_is_one_of_the_ways(ring: PipeNetwork) -> None:
+    ways = ways_at(ring, "A", 40.0)
+    direct = [way for way in ways if abs(float(way.later_s[0])) < 1e-9]
+    assert direct
+    assert float(direct[0].sd_s[0]) == 0.0
+
+
+def test_the_way_round_is_later_by_what_it_is_longer(ring: PipeNetwork) -> None:
+    # a leak on A, 40 m from its western end: V2 hears it along A (110 m) or round by B (40 + 310 m)
+    later = {round(float(way.later_s[0]), 3) for way in ways_at(ring, "A", 40.0)}
+    assert any(one == pytest.approx((40 + 310 - 110) / SPEED, abs=1.1e-3) for one in later)
+    # V1 hears it along A (40 m) or round by B: A's delay gets smaller
+    assert any(one == pytest.approx(-(110 + 310 - 40) / SPEED, abs=1.1e-3) for one in later)
+
+
+def test_shares_of_a_place_sum_to_one(ring: PipeNetwork) -> None:
+    pipes, sensors = gathered(ring, ["V1", "V2"])
+    rays = network_arrivals(ring, pipes, sensors, frequency_hz=LOW_HZ, settings=LocateSettings())
+    places = even_places(pipes, spacing_m=7.0)
+    a, b = (times_at(pipes, sensor, places).time_s for sensor in sensors)
+    ways = heard_ways(
+        rays.pair(0, 1), places, pipes, quickest_s=(a, b), delay_s=b - a, within_s=(-0.25, 0.25)
+    )
+    total = np.zeros(places.piece.size)
+    for way in ways:
+        total[way.rows] += way.share
+        at_s = (b - a)[way.rows] + way.later_s
+        assert ((np.abs(at_s) <= 0.25) | (way.share == 1)).all()
+    assert total == pytest.approx(1.0, abs=1e-3)
+
+
+def test_a_louder_way_round_has_the_larger_share(make_network: Maker) -> None:
+    # along A four tees with side streets that lead on, round by B none: what goes round is heard better
+    stubs = {f"S{x}{y}": [(x, 0), (x, y)] for x in (60, 90) for y in (-400, -300)}
+    network = make_network(MAINS | stubs, FITTINGS, speed_m_s=SPEED)
+    pipes, sensors = gathered(network, ["V1", "V2"])
+    rays = network_arrivals(network, pipes, sensors, frequency_hz=LOW_HZ, settings=LocateSettings())
+    row = min(range(len(pipes.data)), key=lambda r: (pipes.data[r]["pipe_id"] != "A", middle_x(pipes, r)))
+    place = Places(np.array([row]), np.array([20.0]), np.ones(1))
+    a, b = (times_at(pipes, sensor, place).time_s for sensor in sensors)
+    ways = heard_ways(rays.pair(0, 1), place, pipes, quickest_s=(a, b), delay_s=b - a, within_s=(-1.0, 1.0))
+    loudest = max(ways, key=lambda way: float(way.share[0]))
+    assert float(loudest.later_s[0]) == pytest.approx((20 + 310 - 130) / SPEED, abs=2e-3)
+    assert float(loudest.sd_s[0]) > 0
+
+
+def test_what_lies_outside_the_delays_looked_at_is_no_way(ring: PipeNetwork) -> None:
+    direct_s = (110 + 70 - 40 - 60) / SPEED
+    wide, narrow = (
+        [direct_s + float(way.later_s[0]) for way in ways_at(ring, "A", 40.0, delays_s=within_s)]
+        for within_s in (1.0, 0.12)
+    )
+    assert max(map(abs, wide)) > 0.2
+    assert max(map(abs, narrow)) < 0.121
+
+
+@given(st.integers(0, 2**31))
+def test_the_strongest_combinations_come_first_and_swapping_mirrors_them(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    shape = (3, 2, 5)
+    a, b = (SensorArrivals(rng.uniform(0, 1, shape), rng.uniform(0, 1, shape)) for _ in range(2))
+    ways, mirrored = pair_ways(a, b), pair_ways(b, a)
+    assert ways.strength.shape == (3, MOST_WAYS)
+    assert ways.strength[:, 0] == pytest.approx(1.0)
+    assert (np.diff(ways.strength, axis=1) <= 0).all()
+    assert ((ways.strength == 0) | (ways.strength >= LEAST_STRENGTH)).all()
+    assert mirrored.strength == pytest.approx(ways.strength)
+    apart = (ways.time_b_s - ways.time_a_s)[ways.strength > 0]
+    assert np.sort((mirrored.time_a_s - mirrored.time_b_s)[mirrored.strength > 0]) == pytest.approx(
+        np.sort(apart)
+    )
+
+
+def test_pressure_falls_along_a_main_and_at_a_tee(ring: PipeNetwork) -> None:
+    pipes, rays = arrivals_of(ring, ["V1", "V2"])
+    west, east = row_of(pipes, "W"), row_of(pipes, "E")
+    from_west = ring.node_of("V1") == pipes.edges[west][0]
+    at = np.array([10.0, 50.0])
+    places = Places(np.array([west, west]), at if from_west else 60.0 - at, np.ones(2))
+    near, far = rays.pressure_at(places)[0]
+    assert near > far
+    beyond = Places(np.array([east]), np.array([35.0]), np.ones(1))
+    assert rays.pressure_at(beyond)[0, 0] < 0.7 * far
