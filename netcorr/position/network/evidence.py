@@ -15,6 +15,8 @@ from netcorr.position.network.times import sensor_times
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from shapely import Point
+
     from netcorr.network.pipe_network import PipeNetwork
     from netcorr.position.fix import PairFix
     from netcorr.position.network.arrivals import NetworkArrivals
@@ -42,6 +44,8 @@ class NetworkEvidence:
         Priors and standard deviations.
     arrivals : NetworkArrivals or None
         Rays from every sensor; None where only what comes directly is weighed.
+    known : tuple of shapely.Point
+        Sources that were found already: what is looked for is another.
     """
 
     pipes: ReachedPipes
@@ -49,6 +53,7 @@ class NetworkEvidence:
     hearings: tuple[PairHearing, ...]
     settings: LocateSettings
     arrivals: NetworkArrivals | None = None
+    known: tuple[Point, ...] = ()
 
 
 def gather_evidence(

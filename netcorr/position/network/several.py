@@ -22,15 +22,13 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
+    from shapely import Point
 
     from netcorr.position.network.evidence import NetworkEvidence
     from netcorr.position.network.hearing import PairHearing
     from netcorr.position.network.weigh import Weighed
 
     Floats = NDArray[np.float64]
-
-#: Delays at which a source shows in a pair, and half the width that each takes. [s]
-_Shown = tuple[tuple[float, float], ...]
 
 #: So many sources are told apart at most.
 MOST_SOURCES = 4
@@ -61,6 +59,22 @@ class Source:
     evidence: NetworkEvidence
 
 
+@dataclass(frozen=True, eq=False)
+class KnownSource:
+    """A source that was found already.
+
+    Attributes
+    ----------
+    point : shapely.Point
+        Where it is.
+    shows : tuple of tuple of (float, float)
+        For each pair the delays at which it shows there, and half the width that each takes. [s]
+    """
+
+    point: Point
+    shows: tuple[tuple[tuple[float, float], ...], ...]
+
+
 def find_sources(evidence: NetworkEvidence) -> tuple[Source, ...]:
     """Find all sources that a survey speaks for, the clearest first.
 
@@ -75,27 +89,27 @@ def find_sources(evidence: NetworkEvidence) -> tuple[Source, ...]:
         At least one, which may be improbable.
     """
     first = weigh(evidence)
-    shows = [_shows_at(evidence, first)]
+    known = [known_source(evidence, first)]
     found = [Source(first, evidence)]
     while len(found) < MOST_SOURCES and found[-1].weighed.leak >= LEAST_ANOTHER:
-        left = without(evidence, shows)
+        left = without(evidence, known)
         weighed = _less_likely(weigh(left))
         if weighed.leak < LEAST_ANOTHER:
             break
         found.append(Source(weighed, left))
-        shows.append(_shows_at(evidence, weighed))
+        known.append(known_source(evidence, weighed))
     if len(found) == 1:
         return tuple(found)
-    return tuple(_by_itself(evidence, shows, number, one) for number, one in enumerate(found))
+    return tuple(_by_itself(evidence, known, number, one) for number, one in enumerate(found))
 
 
 def _by_itself(
-    evidence: NetworkEvidence, shows: Sequence[Sequence[_Shown]], number: int, source: Source
+    evidence: NetworkEvidence, known: Sequence[KnownSource], number: int, source: Source
 ) -> Source:
     """Weigh a source again with all others taken out, those found later too."""
-    if number == len(shows) - 1:
+    if number == len(known) - 1:
         return source
-    left = without(evidence, [one for k, one in enumerate(shows) if k != number], echoes=number > 0)
+    left = without(evidence, [one for k, one in enumerate(known) if k != number], echoes=number > 0)
     weighed = weigh(left)
     return Source(weighed if number == 0 else _less_likely(weighed), left)
 
@@ -109,7 +123,7 @@ def _less_likely(weighed: Weighed) -> Weighed:
 
 
 def without(
-    evidence: NetworkEvidence, shows: Sequence[Sequence[_Shown]], *, echoes: bool = True
+    evidence: NetworkEvidence, known: Sequence[KnownSource], *, echoes: bool = True
 ) -> NetworkEvidence:
     """Take known sources out of every pair.
 
@@ -117,8 +131,8 @@ def without(
     ----------
     evidence : NetworkEvidence
         All that was heard.
-    shows : sequence of sequence of (float, float)
-        For each known source and each pair: delays at which it shows there, and half the width of each. [s]
+    known : sequence of KnownSource
+        Sources that were found already.
     echoes : bool
         Whether what else such a pair shows is taken to be mostly echoes.
 
@@ -128,7 +142,7 @@ def without(
         The same without what the known sources explain.
     """
     taken = [
-        _explained(hearing, [one[number] for one in shows])
+        _explained(hearing, [one.shows[number] for one in known])
         for number, hearing in enumerate(evidence.hearings)
     ]
     hear = {
@@ -139,6 +153,7 @@ def without(
     }
     return replace(
         evidence,
+        known=tuple(one.point for one in known),
         hearings=tuple(
             _without(hearing, near, echoes=echoes and {hearing.a, hearing.b} <= hear)
             for hearing, near in zip(evidence.hearings, taken, strict=True)
@@ -146,7 +161,7 @@ def without(
     )
 
 
-def _explained(hearing: PairHearing, at: Sequence[_Shown]) -> NDArray[np.bool_]:
+def _explained(hearing: PairHearing, at: Sequence[Sequence[tuple[float, float]]]) -> NDArray[np.bool_]:
     """Delays at which known sources show in a pair, by whatever ways."""
     near = np.zeros(hearing.grid_s.size, dtype=bool)
     for delay_s, half_s in (way for source in at for way in source):
@@ -163,16 +178,32 @@ def _without(hearing: PairHearing, near: NDArray[np.bool_], *, echoes: bool) -> 
     return replace(left, believed=hearing.believed * BELIEVED_BESIDE)
 
 
-def _shows_at(evidence: NetworkEvidence, weighed: Weighed) -> list[_Shown]:
-    """Delays at which the most probable place shows in each pair."""
+def known_source(evidence: NetworkEvidence, weighed: Weighed) -> KnownSource:
+    """Where the most probable place of a source is, and the delays at which it shows in each pair.
+
+    Parameters
+    ----------
+    evidence : NetworkEvidence
+        Mains, ways and evidence.
+    weighed : Weighed
+        Probability of the source.
+
+    Returns
+    -------
+    KnownSource
+        To be taken out before another is looked for.
+    """
     best = np.zeros(weighed.probability.size, dtype=bool)
     best[int(np.argmax(weighed.probability / weighed.places.width_m))] = True
     one = weighed.places.take(best)
     ways = tuple(times_at(evidence.pipes, sensor, one) for sensor in evidence.sensors)
-    return [
+    shows = tuple(
         tuple(
             (delay_s, WITHIN_SD * sd_s + max(WITHIN_S, hearing.apart_s))
             for delay_s, sd_s in delays_shown(evidence, hearing, one, ways=ways, speeds=weighed)
         )
         for hearing in evidence.hearings
-    ]
+    )
+    piece = int(one.piece[0])
+    share = float(one.from_m[0] / evidence.pipes.length_m[piece])
+    return KnownSource(evidence.pipes.data[piece]["geometry"].interpolate(share, normalized=True), shows)

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+import shapely
 from scipy import ndimage
 from scipy.special import logsumexp
 
@@ -42,6 +43,8 @@ HOPEFUL_PLACES = 3000
 #: nearest sensor: 100 m of iron, 35 m of polyethylene (judgement, from common practice: 100 to 150 m between
 #: sensors on iron, a fraction of that on plastic). [s]
 HALF_HEARD_S = 0.08
+#: Two leaks nearer than this to each other are one: what is left of the first shows beside it. [m]
+ANOTHER_M = 20.0
 #: The second look goes where the first leaves more than this share of the probability of the best place.
 LEAST_SHARE = 2e-3
 #: Places on either side of these are looked at again as well.
@@ -108,7 +111,7 @@ def weigh(evidence: NetworkEvidence, *, fine_m: float = FINE_M) -> Weighed:
     every_prior = _log_prior(wide, evidence)
     log_prior = every_prior[~far]
     by_place = logsumexp(first.log_ratio, axis=0) + log_prior
-    again = _worth_anotherlook_at(coarse, by_place)
+    again = _worth_another_look(coarse, by_place)
     finer, row = finer_places(coarse.take(again), spacing_m=fine_m)
     narrow = narrowed_grid(grid, logsumexp(first.log_ratio + log_prior, axis=1), pipes=evidence.pipes)
     second = look_at(evidence, finer, narrow, weight=weight)
@@ -199,6 +202,7 @@ def _log_prior(look: Look, evidence: NetworkEvidence) -> Floats:
         log_heard = -np.log(2) * look.nearest_s / HALF_HEARD_S
         if evidence.arrivals is not None:
             log_heard = log_heard + log_loudness(evidence.hearings, evidence.arrivals, look.places)
+        log_heard = np.where(_at_known(evidence, look.places), -np.inf, log_heard)
         log_m = float(logsumexp(log_heard, b=width_m))
         several: Floats = log_heard + np.log(inside + outside) - log_m
         return several
@@ -210,7 +214,19 @@ def _log_prior(look: Look, evidence: NetworkEvidence) -> Floats:
     return log_prior
 
 
-def _worth_anotherlook_at(places: Places, log_density: Floats) -> Flags:
+def _at_known(evidence: NetworkEvidence, places: Places) -> Flags:
+    """Places so near to a known source that they are no places of another."""
+    near = np.zeros(places.piece.size, dtype=bool)
+    if evidence.known:
+        lines = np.array([data["geometry"] for data in evidence.pipes.data])[places.piece]
+        share = places.from_m / evidence.pipes.length_m[places.piece]
+        points = shapely.line_interpolate_point(lines, share, normalized=True)
+        for one in evidence.known:
+            near |= shapely.dwithin(points, one, ANOTHER_M)
+    return near
+
+
+def _worth_another_look(places: Places, log_density: Floats) -> Flags:
     """Places that are not far below the best, and those beside them on the same piece."""
     worth: Flags = log_density > log_density.max() + np.log(LEAST_SHARE)
     ends = np.flatnonzero(np.diff(places.piece)) + 1
