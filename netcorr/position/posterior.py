@@ -18,6 +18,7 @@ from scipy import ndimage
 from scipy.special import rel_entr
 
 from netcorr.errors import PositionError
+from netcorr.position.blur import blurred_rows
 from netcorr.position.passing import weigh_rounds
 from netcorr.position.ways import SeenEvidence, likelihood_by_ways, log_pattern_fit
 
@@ -215,9 +216,7 @@ class BlurredLikelihood:
         step_s = float(grid_s[1] - grid_s[0])
         levels = 2 + max(int(np.ceil(3 * np.log2(max(largest_sd_s / (0.5 * step_s), 1.0)))), 0)
         self._sd_s = 0.5 * step_s * 2 ** (np.arange(levels) / 3)
-        self._rows = np.stack(
-            [ndimage.gaussian_filter1d(likelihood, sd / step_s, mode="nearest") for sd in self._sd_s]
-        )
+        self._rows = blurred_rows(likelihood, self._sd_s / step_s)
 
     def at(self, delay_s: NDArray[np.float64], sd_s: NDArray[np.float64]) -> NDArray[np.float64]:
         """Blurred likelihood at given delays, each with its own standard deviation, shape of `delay_s`."""

@@ -16,9 +16,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy import ndimage
-from scipy.fft import irfft, next_fast_len, rfft
 from scipy.special import logsumexp
 
+from netcorr.position.blur import blurred_rows
 from netcorr.position.posterior import log_combined
 
 if TYPE_CHECKING:
@@ -45,8 +45,6 @@ MOST_EVIDENCE = 30.0
 #: Peaks are apart from this many widths of the band on, and never nearer than this. [s]
 APART_WIDTHS = 1.0
 LEAST_APART_S = 0.001
-#: Likelihoods are blurred point by point up to so many points of their grid, and by their spectrum above.
-NARROW_POINTS = 8.0
 #: Odds that the highest peak of a pair is the direct sound of the leak: even at so much evidence, going with
 #: this power of it, and less the more other peaks there are. On simulated districts (iron, 8 sensors, mesh of
 #: 95 by 75 m, tees that scatter) it is right in 57 % of pairs with 25 to 100 nats and next to no other peak,
@@ -300,29 +298,6 @@ def weight_of_pairs(hearings: Sequence[PairHearing]) -> float:
     return float(min(REPETITION / max(sensors, 2.0), 1.0))
 
 
-def _blurred_rows(ratio: Floats, levels: int) -> NDArray[np.float32]:
-    """A likelihood blurred by 0.5, 0.7, 1, 1.4 ... points of its grid, shape (levels, m)."""
-    rows = np.empty((levels, ratio.size), dtype=np.float32)
-    row, done = ratio, 0.0
-    widths = [0.5 * 2 ** (level / 2) for level in range(levels)]
-    narrow = [width for width in widths if width <= NARROW_POINTS]
-    for level, width in enumerate(narrow):
-        # a Gaussian of a Gaussian is one: each row is made from the one before
-        row = ndimage.gaussian_filter1d(row, np.sqrt(width**2 - done**2), mode="nearest", truncate=3.5)
-        rows[level], done = row, width
-    if len(narrow) == levels:
-        return rows
-    beside = min(int(4 * widths[-1]) + 1, 2 * ratio.size)
-    size = next_fast_len(ratio.size + 2 * beside, real=True)
-    spectrum = rfft(np.pad(row, (beside, size - ratio.size - beside), mode="edge"))
-    angle = 2 * np.pi * np.arange(spectrum.size) / size
-    for level in range(len(narrow), levels):
-        transfer = np.exp(-0.5 * angle**2 * (widths[level] ** 2 - done**2))
-        blurred = irfft(spectrum * transfer, size)[beside : beside + ratio.size]
-        rows[level] = np.maximum(blurred, 0.0)
-    return rows
-
-
 class BlurredRatio:
     """Likelihood ratio over delay, blurred by a Gaussian of any width, with a floor.
 
@@ -353,7 +328,7 @@ class BlurredRatio:
         levels = 2 + max(int(np.ceil(2 * np.log2(max(largest_sd_s / (0.5 * step_s), 1.0)))), 0)
         self._least_sd_s = 0.5 * step_s
         self._levels = levels
-        rows = _blurred_rows(ratio, levels)
+        rows = blurred_rows(ratio, 0.5 * 2 ** (np.arange(levels) / 2)).astype(np.float32)
         else_where = float(ratio.mean())
         self._flat = ((1 - wrong) * rows + wrong * else_where).ravel()
         #: Log of the ratio of a source anywhere: what the pair shows, wherever it comes from.

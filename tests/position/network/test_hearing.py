@@ -7,7 +7,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from netcorr.position.network import hearing
 from netcorr.position.network.hearing import (
     HEIGHT_POWER,
     MOST_EVIDENCE,
@@ -98,23 +97,3 @@ def test_blur_is_that_of_a_gaussian() -> None:
     expected = np.log(1e-3 / width) - 0.5 * ((delays - 0.01) / width) ** 2
     # rows are kept for two widths an octave, and read off between them
     assert curve.log_at(delays, np.full(3, sd)) == pytest.approx(expected, abs=0.25)
-
-
-def test_blurring_by_the_spectrum_is_blurring_point_by_point(monkeypatch: pytest.MonkeyPatch) -> None:
-    ratio = np.zeros(2001)
-    ratio[[300, 1200, 1990]] = 1.0, 0.4, 0.2
-    quick = hearing._blurred_rows(ratio, 14)
-    monkeypatch.setattr(hearing, "NARROW_POINTS", np.inf)
-    slow = hearing._blurred_rows(ratio, 14)
-    assert quick.shape == slow.shape == (14, 2001)
-    # but for the ends, which are thought to go on as they are
-    assert np.abs(quick - slow)[:, :800].max(axis=1) == pytest.approx(0.0, abs=5e-5)
-    widths = 0.5 * 2 ** (np.arange(14) / 2)
-    # the height of a Gaussian of area 1
-    assert quick[:12, 300] == pytest.approx(1 / (np.sqrt(2 * np.pi) * widths[:12]), rel=0.3)
-    assert (quick >= 0).all()
-
-
-def test_an_even_likelihood_stays_even_up_to_its_ends() -> None:
-    rows = hearing._blurred_rows(np.full(500, 0.3), 20)
-    assert rows == pytest.approx(np.full((20, 500), 0.3), rel=1e-5)

@@ -1,0 +1,46 @@
+"""Blurring by the spectrum is blurring point by point."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import ndimage
+
+from netcorr.position.blur import NARROW_POINTS, blurred_rows
+
+WIDTHS = [float(width) for width in 0.5 * 2 ** (np.arange(16) / 2)]
+
+
+def test_wide_rows_are_those_of_scipy() -> None:
+    row = np.zeros(2001)
+    row[[300, 1200, 1990]] = 1.0, 0.4, 0.2
+    rows = blurred_rows(row, WIDTHS)
+    assert rows.shape == (len(WIDTHS), 2001)
+    for width, found in zip(WIDTHS, rows, strict=True):
+        exact = ndimage.gaussian_filter1d(row, width, mode="nearest", truncate=9.0)
+        assert found == pytest.approx(exact, abs=5e-4 * exact.max())
+
+
+@given(st.floats(NARROW_POINTS, 300.0))
+def test_a_peak_keeps_its_area_and_gets_its_width(width: float) -> None:
+    row = np.zeros(4001)
+    row[2000] = 1.0
+    [found] = blurred_rows(row, [width])
+    points = np.arange(4001) - 2000
+    assert found.sum() == pytest.approx(1.0)
+    assert np.sqrt(found @ points**2) == pytest.approx(width, rel=1e-3)
+    assert found == pytest.approx(found[::-1], abs=1e-12)
+    assert (found >= 0).all()
+
+
+def test_what_is_even_stays_even_up_to_its_ends() -> None:
+    assert blurred_rows(np.full(500, 0.3), WIDTHS) == pytest.approx(np.full((16, 500), 0.3), rel=1e-9)
+
+
+def test_wider_than_the_row_itself() -> None:
+    [found] = blurred_rows(np.linspace(0.0, 1.0, 50), [400.0])
+    assert np.isfinite(found).all()
+    assert found.min() > 0.3
+    assert found.max() < 0.7
