@@ -8,7 +8,7 @@ import numpy as np
 import pyproj
 import pytest
 import shapely
-from hypothesis import Phase, given, settings
+from hypothesis import Phase, example, given, settings
 from hypothesis import strategies as st
 
 from netcorr.errors import NetworkError
@@ -51,6 +51,7 @@ def test_fitting_40_m_off_is_refused_by_name_and_distance(make_layers: Maker) ->
 
 @settings(max_examples=20, deadline=None)
 @given(seed=st.integers(0, 10_000))
+@example(seed=269)  # an end that ran past another main was cut back
 def test_offset_is_that_to_the_nearest_main_however_far(make_layers: Maker, seed: int) -> None:
     # Outside: shapely.distance to every main.
     rng = np.random.default_rng(seed)
@@ -59,7 +60,7 @@ def test_offset_is_that_to_the_nearest_main_however_far(make_layers: Maker, seed
     layers = make_layers(mains, {f"H{k}": rng.uniform(-1, 1, 2) * r for k, r in enumerate(far)})
     shapes, points = layers.mains.geometry.to_numpy(), layers.fittings.geometry.to_numpy()
     expected_m = shapely.distance(points[:, None], shapes[None, :]).min(axis=1)
-    fittings = build_network(layers).fittings
+    fittings = build_network(layers, tolerances=Tolerances(overshoot_m=0.0)).fittings
     assert (expected_m > 100).any()
     np.testing.assert_allclose(fittings["offset_m"], expected_m, rtol=1e-3, atol=1e-3)
 

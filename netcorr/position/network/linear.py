@@ -114,8 +114,8 @@ def learn(prior_sd: Mapping[Name, float], delays: Sequence[Measured]) -> Learnt:
 
     >>> one = Measured(0.002, 1e-9, {"speed": 1.0, "clock": 1.0})
     >>> found = learn({"speed": 0.001, "clock": 0.001}, [one])
-    >>> round(found.mean[0], 6), round(found.mean[1], 6), round(found.misfit, 3)
-    (0.001, 0.001, 2.0)
+    >>> found.mean.round(6).tolist(), round(found.misfit, 3)
+    ([0.001, 0.001], 2.0)
     """
     names = tuple(prior_sd)
     number = {name: k for k, name in enumerate(names)}
