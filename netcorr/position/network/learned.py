@@ -16,6 +16,8 @@ from netcorr.speed.wave_speed import WaveSpeed
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
 
+    from numpy.typing import NDArray
+
     from netcorr.position.network.linear import Learnt, Name
     from netcorr.position.network.pipes import ReachedPipes
     from netcorr.position.network.weigh import Weighed
@@ -144,6 +146,26 @@ def learned_scales(speeds: Sequence[LearnedSpeed], calibration: Calibration | No
     return tuple(scales)
 
 
+def _learned(
+    group: str,
+    pipes: ReachedPipes,
+    mine: NDArray[np.bool_],
+    *,
+    slowness: float,
+    sd: float,
+    table_sd: float,
+) -> LearnedSpeed:
+    """Speed of a group from its slowness factor; the mean is that of the pieces flagged."""
+    mean_m_s = float(np.average(pipes.speed_m_s[mine], weights=pipes.length_m[mine]))
+    return LearnedSpeed(
+        group=group,
+        scale=1 / slowness,
+        scale_sd=sd / slowness**2,
+        speed_m_s=mean_m_s / slowness,
+        table_sd=table_sd,
+    )
+
+
 def learned_speeds(weighed: Weighed, pipes: ReachedPipes) -> tuple[LearnedSpeed, ...]:
     """Speeds that a survey knows better than the tables.
 
@@ -168,16 +190,7 @@ def learned_speeds(weighed: Weighed, pipes: ReachedPipes) -> tuple[LearnedSpeed,
         if not LEAST_SD < sd < BETTER_BY * table[number]:
             continue
         mine = pipes.group == number
-        mean_m_s = float(np.average(pipes.speed_m_s[mine], weights=pipes.length_m[mine]))
-        found.append(
-            LearnedSpeed(
-                group=group,
-                scale=1 / slowness,
-                scale_sd=sd / slowness**2,
-                speed_m_s=mean_m_s / slowness,
-                table_sd=float(table[number]),
-            )
-        )
+        found.append(_learned(group, pipes, mine, slowness=slowness, sd=sd, table_sd=float(table[number])))
     return tuple(found)
 
 
@@ -251,14 +264,5 @@ def learned_from(
         if not LEAST_SD < sd < TAUGHT_BETTER_BY * table[number]:
             continue
         mine = (pipes.group == number) & gone
-        mean_m_s = float(np.average(pipes.speed_m_s[mine], weights=pipes.length_m[mine]))
-        found.append(
-            LearnedSpeed(
-                group=group,
-                scale=1 / slowness,
-                scale_sd=sd / slowness**2,
-                speed_m_s=mean_m_s / slowness,
-                table_sd=float(table[number]),
-            )
-        )
+        found.append(_learned(group, pipes, mine, slowness=slowness, sd=sd, table_sd=float(table[number])))
     return tuple(found)
