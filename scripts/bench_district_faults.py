@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
+from functools import partial
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -98,7 +99,7 @@ def _swapped(
     a, b = (heard[int(k)].sensor for k in rng.choice(len(heard), 2, replace=False))
     for one, there in ((a, b), (b, a)):
         noted = replace(one, fitting=there.fitting, lead_m=there.lead_m)
-        rounds = _changed(rounds, one.logger, lambda item, noted=noted: replace(item, sensor=noted))  # type: ignore[misc]
+        rounds = _changed(rounds, one.logger, partial(replace, sensor=noted))
     return rounds, (a.logger, b.logger)
 
 

@@ -72,15 +72,14 @@ def learn_from_beyond(
                 pipes = pipes_within_reach(network, nodes, settings=settings)
             delays = as_delays(noise, _in_way(pair, pipes), drift_sd_s=drift_sd_s)
             found.append((pair, delays, noise.round_number))
-    if pipes is None or len({id(pair) for pair, _, _ in found}) < (
-        FEWEST_OF_MANY if len(planned) >= MANY else 1
-    ):
+    fewest = FEWEST_OF_MANY if len(planned) >= MANY else 1
+    if pipes is None or len({id(pair) for pair, _, _ in found}) < fewest:
         return Taught(settings)
     rounds = {number for _, _, number in found}
     prior = _priors(pipes, sites, [pair for pair, _, _ in found], rounds, settings=settings)
     kept = agreeing([delays for _, delays, _ in found], prior)
     hearing = {id(pair) for pair, delays, _ in found if any(delays is one for one in kept)}
-    if len(hearing) < (FEWEST_OF_MANY if len(planned) >= MANY else 1):
+    if len(hearing) < fewest:
         return Taught(settings)
     measured = [one for delays in kept for one in delays]
     taught = taught_by(

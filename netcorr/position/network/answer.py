@@ -15,7 +15,7 @@ from netcorr.position.candidate_id import candidate_id
 from netcorr.position.candidates import rounds_that_agree
 from netcorr.position.fix import AreaStretch, Branch, Candidate
 from netcorr.position.network.doubts import pairs_that_fit
-from netcorr.position.network.look import pair_delays
+from netcorr.position.network.look import direct_delay
 from netcorr.position.network.times import Places, times_at
 
 if TYPE_CHECKING:
@@ -321,13 +321,9 @@ def _point(pipes: ReachedPipes, piece: int, into_m: float) -> Point:
 def _delay_at(scene: Scene, on: OnPath, row: int) -> tuple[float, float]:
     """Delay of a pair for a leak at a place, with the speeds as found, and its standard deviation. [s]"""
     evidence, weighed = scene.evidence, scene.weighed
-    flags = np.zeros(weighed.probability.size, dtype=bool)
-    flags[row] = True
-    one = weighed.places.take(flags)
+    one = weighed.places.at(row)
     ways = tuple(times_at(evidence.pipes, sensor, one) for sensor in evidence.sensors)
-    by_group_s, variance_s2 = pair_delays(evidence, evidence.hearings[on.number], one, ways=ways)
-    sd_s = np.sqrt(variance_s2[0] + (by_group_s[0] ** 2) @ weighed.slowness_sd**2)
-    return float(by_group_s[0] @ weighed.slowness), float(sd_s)
+    return direct_delay(evidence, evidence.hearings[on.number], one, ways=ways, speeds=weighed)
 
 
 def _speed_m_s(scene: Scene, piece: int) -> float:

@@ -61,6 +61,10 @@ class SensorArrivals:
     time_s: Floats
     pressure: Floats
 
+    def into(self, pieces: NDArray[np.int64]) -> SensorArrivals:
+        """Those that run into some of the pieces."""
+        return SensorArrivals(self.time_s[pieces], self.pressure[pieces])
+
 
 @dataclass(frozen=True, eq=False)
 class NetworkArrivals:
@@ -88,10 +92,6 @@ class NetworkArrivals:
         heard = [(one.pressure[piece].max(axis=2).T * lost).max(axis=0) for one in self.sensors]
         pressure: Floats = np.maximum(np.array(heard), LEAST_PRESSURE / 3)
         return pressure
-
-    def pair(self, a: int, b: int) -> PairWays:
-        """Strongest combinations of a way to each of two sensors."""
-        return pair_ways(self.sensors[a], self.sensors[b])
 
 
 @dataclass(frozen=True, eq=False)
@@ -227,7 +227,8 @@ class HeardWay:
 
 
 def heard_ways(
-    ways: PairWays,
+    a: SensorArrivals,
+    b: SensorArrivals,
     places: Places,
     pipes: ReachedPipes,
     *,
@@ -239,8 +240,8 @@ def heard_ways(
 
     Parameters
     ----------
-    ways : PairWays
-        Combinations for every piece.
+    a, b : SensorArrivals
+        Rays of the two sensors.
     places : Places
         Where.
     pipes : ReachedPipes
@@ -257,11 +258,15 @@ def heard_ways(
     tuple of HeardWay
         Shares of each place sum to 1.
     """
+    pieces, row = np.unique(places.piece, return_inverse=True)
+    ways = pair_ways(a.into(pieces), b.into(pieces))
     found: list[tuple[Floats, Floats, Floats]] = []
     total = np.zeros(places.piece.size)
     for number in range(ways.strength.shape[1]):
-        odds = ways.strength[places.piece, number] ** STRONGEST_POWER
-        later_a_s, later_b_s = _detours(ways, number, places=places, pipes=pipes, quickest_s=quickest_s)
+        odds = ways.strength[row, number] ** STRONGEST_POWER
+        later_a_s, later_b_s = _detours(
+            ways, (row, number), places=places, pipes=pipes, quickest_s=quickest_s
+        )
         later_s = later_b_s - later_a_s
         at_s = delay_s + later_s
         odds = np.where((at_s >= within_s[0]) & (at_s <= within_s[1]), odds, 0.0)
@@ -281,9 +286,14 @@ def heard_ways(
 
 
 def _detours(
-    ways: PairWays, number: int, *, places: Places, pipes: ReachedPipes, quickest_s: tuple[Floats, Floats]
+    ways: PairWays,
+    at: tuple[NDArray[np.intp], int],
+    *,
+    places: Places,
+    pipes: ReachedPipes,
+    quickest_s: tuple[Floats, Floats],
 ) -> tuple[Floats, Floats]:
-    """How much later a combination of ways arrives than the quickest ones, at either sensor. [s]"""
+    """How much later combinations, by row and number, arrive than the quickest, at either sensor. [s]"""
     piece = places.piece
     into_s = places.from_m / pipes.speed_m_s[piece]
     rest_s = pipes.travel_s[piece] - into_s
@@ -292,7 +302,7 @@ def _detours(
         (ways.time_a_s, ways.first_a, quickest_s[0]),
         (ways.time_b_s, ways.first_b, quickest_s[1]),
     ):
-        by_way_s = time_s[piece, number] + np.where(first[piece, number], into_s, rest_s)
+        by_way_s = time_s[at] + np.where(first[at], into_s, rest_s)
         by = by_way_s - direct_s
         # rays are timed in steps, and what is so near to the direct way is the direct way
         later.append(np.where(by < 4 * TIME_STEP_S, 0.0, by))

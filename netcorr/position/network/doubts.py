@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from netcorr.position.network.hearing import wrong_share
+from netcorr.position.network.hearing import LOUD, wrong_share
 from netcorr.position.network.look import delays_shown
-from netcorr.position.network.suspects import LOUD, Explanation, Suspicion
+from netcorr.position.network.suspects import Explanation, Suspicion
 from netcorr.position.network.times import sensor_times, times_at
 
 if TYPE_CHECKING:
@@ -114,15 +114,14 @@ class Doubt:
         clock = f"a clock {1000 * abs(self.late_s):.0f} ms {'fast' if self.late_s > 0 else 'slow'}"
         if self.kind == "clock":
             also = f", or {self.fitting} in place of {one.fitting}" if self.fitting else ""
-            why = f"{one.logger} does not fit the others: {clock} would explain it{also}"
+            why = f"{one.logger} does not fit the others: {clock} would explain it{also}."
         else:
             also = f" {clock[0].upper()}{clock[1:]} would explain it as well." if self.late_s else ""
             why = (
                 f"{one.logger} fits {self.fitting} better than {one.fitting} by what the others hear: did it "
                 f"stand there?{also}"
             )
-            return f"{why} What it says counts less in this answer; check the table and locate again"
-        return f"{why}. What it says counts less in this answer; check the table and locate again"
+        return f"{why} What it says counts less in this answer; check the table and locate again"
 
 
 def pairs_that_fit(
@@ -150,9 +149,7 @@ def pairs_that_fit(
     loud, fitting : list of int
         Numbers of pairs.
     """
-    best = np.zeros(weighed.probability.size, dtype=bool)
-    best[int(np.argmax(weighed.probability / weighed.places.width_m)) if place is None else place] = True
-    one = weighed.places.take(best)
+    one = weighed.places.at(weighed.best if place is None else place)
     ways = tuple(times_at(evidence.pipes, sensor, one) for sensor in evidence.sensors)
     loud, fitting = [], []
     for number, hearing in enumerate(evidence.hearings):

@@ -40,6 +40,8 @@ HEIGHT_POWER = 4.5
 #: Evidence from which on something apart from the highest peak is a peak: over a second of delays noise has
 #: a thousand independent values, of which one in e^7 is as high as 7. [nats]
 LEAST_PEAK = 10.0
+#: A pair with so much evidence hears something beyond doubt. [nats]
+LOUD = 25.0
 #: More evidence than this says nothing more about whether there is a source. [nats]
 MOST_EVIDENCE = 30.0
 #: Peaks are apart from this many widths of the band on, and never nearer than this. [s]
@@ -203,10 +205,15 @@ def pair_hearing(a: int, b: int, evidence: Sequence[DelayEvidence], *, clock_sd_
         grid_s=grid_s,
         rows=np.stack(rows),
         time_share=np.array(shares),
-        apart_s=max(APART_WIDTHS / max(width_hz, 1.0), LEAST_APART_S),
+        apart_s=peaks_apart_s(width_hz),
         clock_sd_s=clock_sd_s,
         most_nats=width_hz * sum(one.duration_s for one in evidence),
     )
+
+
+def peaks_apart_s(width_hz: float) -> float:
+    """Delays nearer than this are one peak of a band of some width. [s]"""
+    return max(APART_WIDTHS / max(width_hz, 1.0), LEAST_APART_S)
 
 
 def alone(
@@ -336,8 +343,7 @@ class BlurredRatio:
 
     def log_at(self, delay_s: Floats, sd_s: Floats) -> Floats:
         """Log of the ratio at delays, each with its own standard deviation, shape of `delay_s`."""
-        value: Floats = self._top + np.log(np.maximum(self.share_at(delay_s, sd_s), 1e-37))
-        return value
+        return self.log_of(self.share_at(delay_s, sd_s))
 
     def log_of(self, share: Floats) -> Floats:
         """Log of the ratio from a share of the highest."""

@@ -17,9 +17,10 @@ import networkx as nx
 import numpy as np
 from scipy import ndimage
 
-from netcorr.position.network.hearing import APART_WIDTHS, LEAST_APART_S, LEAST_PEAK
+from netcorr.position.network.hearing import LEAST_PEAK, LOUD, peaks_apart_s
 from netcorr.position.network.linear import Learnt, Measured, Name, learn
 from netcorr.position.network.speeds import group_shares
+from netcorr.position.network.times import quickest_pieces
 
 if TYPE_CHECKING:
     from netcorr.delay.evidence import DelayEvidence
@@ -40,11 +41,10 @@ ELSE = 0.05
 SEEDS, SEED_PAIRS = 3, 24
 #: Standard deviation of a peak by echoes that overlap it and mountings that differ (judgement). [s]
 PICK_SD_S = 1e-4
-#: A pair with so much evidence hears something beyond doubt. [nats]
-LOUD = 25.0
-#: Of such pairs this share must agree with the fitting, or it is not believed that the noise was made there.
-#: On simulated districts half of the true ones pass; of wrong ones only those next to it on the ways, with
-#: which the speeds are right as well. With a third wrong ones passed whose speed was off by 5 deviations.
+#: Of the pairs that hear something beyond doubt this share must agree with the fitting, or it is not believed
+#: that the noise was made there. On simulated districts half of the true ones pass; of wrong ones only those
+#: next to it on the ways, with which the speeds are right as well. With a third wrong ones passed whose speed
+#: was off by 5 deviations.
 LEAST_AGREE = 0.5
 
 
@@ -227,8 +227,7 @@ def _quickest_pieces(pipes: ReachedPipes) -> nx.Graph:
     """Graph of the rows of nodes; of parallel pieces the quickest."""
     graph = nx.Graph()
     travel_s = pipes.travel_s
-    for piece in np.argsort(-travel_s, kind="stable").tolist():  # the quickest last
-        u, v = pipes.ends[piece].tolist()
+    for (u, v), piece in quickest_pieces(pipes).items():
         graph.add_edge(u, v, time_s=float(travel_s[piece]), piece=piece)
     return graph
 
@@ -296,8 +295,8 @@ def heard_pair(a: Arrival, b: Arrival, evidence: DelayEvidence, *, drift_sd_s: f
 def peaks_of(evidence: DelayEvidence) -> tuple[Peak, ...]:
     """Peaks of the evidence with the odds that each is the direct sound, the highest having 1."""
     row, step_s = evidence.log_likelihood, evidence.step_s
-    width_hz = max(evidence.band_hz[1] - evidence.band_hz[0], 1.0)
-    reach = 2 * math.ceil(max(APART_WIDTHS / width_hz, LEAST_APART_S) / step_s) + 1
+    apart_s = peaks_apart_s(evidence.band_hz[1] - evidence.band_hz[0])
+    reach = 2 * math.ceil(apart_s / step_s) + 1
     near = ndimage.maximum_filter1d(row, reach, mode="nearest")
     at = np.flatnonzero((row == near) & (row > LEAST_PEAK))
     if not at.size:

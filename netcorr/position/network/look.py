@@ -147,7 +147,8 @@ def ways_of_pair(
         )
     ]
     return heard_ways(
-        evidence.arrivals.pair(hearing.a, hearing.b),
+        evidence.arrivals.sensors[hearing.a],
+        evidence.arrivals.sensors[hearing.b],
         places,
         evidence.pipes,
         quickest_s=(quickest[0], quickest[1]),
@@ -168,6 +169,31 @@ class KnownSpeeds(Protocol):
     def slowness_sd(self) -> Floats:
         """Their standard deviations."""
         ...
+
+
+def direct_delay(
+    evidence: NetworkEvidence,
+    hearing: PairHearing,
+    place: Places,
+    *,
+    ways: Sequence[PlaceTimes],
+    speeds: KnownSpeeds,
+) -> tuple[float, float]:
+    """Delay of a pair for a source at one place by the quickest ways, and its standard deviation.
+
+    Parameters
+    ----------
+    evidence, hearing, place, ways, speeds
+        As for `delays_shown`.
+
+    Returns
+    -------
+    (float, float)
+        Not finite where no way leads. [s]
+    """
+    by_group_s, variance_s2 = pair_delays(evidence, hearing, place, ways=ways)
+    sd_s = float(np.sqrt(variance_s2[0] + (by_group_s[0] ** 2) @ speeds.slowness_sd**2))
+    return float(by_group_s[0] @ speeds.slowness), sd_s
 
 
 def delays_shown(
@@ -201,9 +227,7 @@ def delays_shown(
     direct_s = (ways[hearing.a].time_s, ways[hearing.b].time_s)
     if not np.isfinite(direct_s[0][0] + direct_s[1][0]):
         return ()
-    by_group_s, variance_s2 = pair_delays(evidence, hearing, place, ways=ways)
-    sd_s = float(np.sqrt(variance_s2[0] + (by_group_s[0] ** 2) @ speeds.slowness_sd**2))
-    delay_s = float(by_group_s[0] @ speeds.slowness)
+    delay_s, sd_s = direct_delay(evidence, hearing, place, ways=ways, speeds=speeds)
     factor = float(speeds.slowness @ evidence.pipes.time_shares)
     round_about = {
         (delay_s + factor * float(way.later_s[0]), float(np.hypot(sd_s, way.sd_s[0])))

@@ -193,9 +193,7 @@ def known_source(evidence: NetworkEvidence, weighed: Weighed) -> KnownSource:
     KnownSource
         To be taken out before another is looked for.
     """
-    best = np.zeros(weighed.probability.size, dtype=bool)
-    best[int(np.argmax(weighed.probability / weighed.places.width_m))] = True
-    one = weighed.places.take(best)
+    one = weighed.places.at(weighed.best)
     ways = tuple(times_at(evidence.pipes, sensor, one) for sensor in evidence.sensors)
     shows = tuple(
         tuple(

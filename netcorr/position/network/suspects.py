@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.special import logsumexp
 
-from netcorr.position.network.hearing import LEAST_PEAK, BlurredRatio, weight_of_pairs, wrong_share
-from netcorr.position.network.look import pair_delays
+from netcorr.position.network.hearing import LEAST_PEAK, LOUD, weight_of_pairs
+from netcorr.position.network.look import blurred_ratio, pair_delays
 from netcorr.position.network.speeds import prior_grid
 from netcorr.position.network.times import Places, even_places, times_at
 
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from netcorr.position.network.evidence import NetworkEvidence
-    from netcorr.position.network.hearing import PairHearing
+    from netcorr.position.network.hearing import BlurredRatio, PairHearing
     from netcorr.position.network.times import PlaceTimes, SensorTimes
 
     Floats = NDArray[np.float64]
@@ -35,8 +35,8 @@ SPACING_M, MANY_PLACES = 3.0, 6000
 LIKELY = 400
 #: Of more pairs than this only those are looked at that hear something.
 MANY_PAIRS = 100
-#: A pair with so much evidence hears something beyond doubt. Fewer loggers than this place nothing. [nats]
-LOUD, FEWEST_LOUD = 25.0, 3
+#: Fewer loggers that hear something beyond doubt place nothing.
+FEWEST_LOUD = 3
 #: Clocks are tried so far off, in such steps. [s]
 FARTHEST_S, STEP_S = 0.1, 0.0005
 
@@ -99,9 +99,7 @@ class Suspicion:
         for hearing in evidence.hearings:
             _, sd_s = self._delays(evidence, hearing, self._places, self._ways)
             largest_sd_s = 1.5 * float(sd_s[np.isfinite(sd_s)].max(initial=0.0))
-            wrong = wrong_share(hearing)
-            curve = BlurredRatio(hearing.grid_s, hearing.log_weighed, wrong=wrong, largest_sd_s=largest_sd_s)
-            self._curves.append(curve)
+            self._curves.append(blurred_ratio(hearing, alone=False, largest_sd_s=largest_sd_s))
         for number, hearing in enumerate(evidence.hearings):
             log_pair = self._log_pair(number)
             for sensor in (hearing.a, hearing.b):

@@ -82,6 +82,11 @@ class Places:
         """Those chosen."""
         return Places(self.piece[chosen], self.from_m[chosen], self.width_m[chosen])
 
+    def at(self, row: int) -> Places:
+        """One of them."""
+        only = slice(row, row + 1)
+        return Places(self.piece[only], self.from_m[only], self.width_m[only])
+
 
 @dataclass(frozen=True, eq=False)
 class PlaceTimes:
@@ -189,13 +194,29 @@ def sensor_times(
     )
 
 
-def _quickest(pipes: ReachedPipes) -> tuple[sparse.csr_array, dict[tuple[int, int], int]]:
-    """Matrix of travel times between nodes, and the piece of the quickest way between each two."""
+def quickest_pieces(pipes: ReachedPipes) -> dict[tuple[int, int], int]:
+    """The quickest of the pieces that join two nodes, in either direction.
+
+    Parameters
+    ----------
+    pipes : ReachedPipes
+        The mains.
+
+    Returns
+    -------
+    dict of (int, int) to int
+        Rows of two nodes to the row of the piece.
+    """
     piece_of: dict[tuple[int, int], int] = {}
-    travel_s = pipes.travel_s
-    for piece in np.argsort(-travel_s, kind="stable").tolist():  # the quickest last
+    for piece in np.argsort(-pipes.travel_s, kind="stable").tolist():  # the quickest last
         u, v = pipes.ends[piece].tolist()
         piece_of[u, v] = piece_of[v, u] = piece
+    return piece_of
+
+
+def _quickest(pipes: ReachedPipes) -> tuple[sparse.csr_array, dict[tuple[int, int], int]]:
+    """Matrix of travel times between nodes, and the piece of the quickest way between each two."""
+    piece_of, travel_s = quickest_pieces(pipes), pipes.travel_s
     keys = np.array(list(piece_of), dtype=np.int64)
     values = travel_s[list(piece_of.values())]
     n = pipes.nodes.size

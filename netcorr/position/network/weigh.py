@@ -85,6 +85,11 @@ class Weighed:
     slowness_sd: Floats
     weight: float
 
+    @property
+    def best(self) -> int:
+        """Row of the most probable place, metre for metre."""
+        return int(np.argmax(self.probability / self.places.width_m))
+
 
 def weigh(evidence: NetworkEvidence, *, fine_m: float = FINE_M) -> Weighed:
     """Weigh all pairs at every place.

@@ -63,9 +63,7 @@ def widened(evidence: NetworkEvidence, places: Places, probability: Floats, *, s
 
 def _best_pair_m(evidence: NetworkEvidence, places: Places, row: int, *, slowness_sd: Floats) -> float:
     """Standard deviation of a place by the best pair that has it between its sensors, 0 without one. [m]"""
-    chosen = np.zeros(places.piece.size, dtype=bool)
-    chosen[row] = True
-    one = places.take(chosen)
+    one = places.at(row)
     ways = tuple(times_at(evidence.pipes, sensor, one) for sensor in evidence.sensors)
     half_speed = float(evidence.pipes.speed_m_s[one.piece[0]]) / 2
     found = []

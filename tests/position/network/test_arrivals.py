@@ -72,7 +72,7 @@ def ways_at(network: PipeNetwork, name: str, into_m: float, *, delays_s: float =
     place = Places(np.array([row_of(pipes, name)]), np.array([into_m]), np.ones(1))
     a, b = (times_at(pipes, sensor, place).time_s for sensor in sensors)
     found = heard_ways(
-        rays.pair(0, 1), place, pipes, quickest_s=(a, b), delay_s=b - a, within_s=(-delays_s, delays_s)
+        *rays.sensors, place, pipes, quickest_s=(a, b), delay_s=b - a, within_s=(-delays_s, delays_s)
     )
     return sorted(found, key=lambda way: -float(way.share[0]))
 
@@ -109,9 +109,7 @@ def test_shares_of_a_place_sum_to_one(ring: PipeNetwork) -> None:
     rays = network_arrivals(ring, pipes, sensors, frequency_hz=LOW_HZ, settings=LocateSettings())
     places = even_places(pipes, spacing_m=7.0)
     a, b = (times_at(pipes, sensor, places).time_s for sensor in sensors)
-    ways = heard_ways(
-        rays.pair(0, 1), places, pipes, quickest_s=(a, b), delay_s=b - a, within_s=(-0.25, 0.25)
-    )
+    ways = heard_ways(*rays.sensors, places, pipes, quickest_s=(a, b), delay_s=b - a, within_s=(-0.25, 0.25))
     total = np.zeros(places.piece.size)
     for way in ways:
         total[way.rows] += way.share
@@ -129,7 +127,7 @@ def test_a_louder_way_round_has_the_larger_share(make_network: Maker) -> None:
     row = min(range(len(pipes.data)), key=lambda r: (pipes.data[r]["pipe_id"] != "A", middle_x(pipes, r)))
     place = Places(np.array([row]), np.array([20.0]), np.ones(1))
     a, b = (times_at(pipes, sensor, place).time_s for sensor in sensors)
-    ways = heard_ways(rays.pair(0, 1), place, pipes, quickest_s=(a, b), delay_s=b - a, within_s=(-1.0, 1.0))
+    ways = heard_ways(*rays.sensors, place, pipes, quickest_s=(a, b), delay_s=b - a, within_s=(-1.0, 1.0))
     loudest = max(ways, key=lambda way: float(way.share[0]))
     assert float(loudest.later_s[0]) == pytest.approx((20 + 310 - 130) / SPEED, abs=2e-3)
     assert float(loudest.sd_s[0]) > 0
