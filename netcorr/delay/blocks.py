@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from scipy import fft
 
-from netcorr.delay.likelihood import ALL, GUARD, BandCorrelograms, sub_band_numbers
+from netcorr.delay.likelihood import ALL, BandCorrelograms
+from netcorr.delay.sub_bands import period_samples, sub_band_bins
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -36,6 +37,8 @@ UNEVEN = 0.3
 MOST_PASSING = 0.55
 #: Evidence of the strongest blocks below this is no burst. [nats]
 LEAST_EVIDENCE = 5.0
+#: Samples kept beyond the longest delay around a block: what dispersion turns further than that is lost.
+GUARD = 48
 #: The peak is looked for this far to either side of its place in the whole record, in delays of the grid.
 NEAR = 4
 
@@ -99,40 +102,38 @@ class BlockCorrelograms:
         With a block of one all goes that a delay can bring there from the other, so that the blocks add up to
         the whole; the mean of both ways round does not depend on which is A.
         """
-        size = fft.next_fast_len(2 * a.spectrum.size, real=True)
+        size = self._whole.samples
         rate_hz = size * a.bin_hz
         reach = math.ceil(self._whole.delay_s[-1] * rate_hz) + 1 + GUARD
         signals = [
             np.pad(fft.irfft(np.where(usable, one.spectrum, 0.0), size), (reach, reach)) for one in (a, b)
         ]
         edges = np.linspace(0, a.duration_s * rate_hz, self.count + 1).astype(np.int64)
-        length = fft.next_fast_len(int(np.diff(edges).max()) + 2 * reach, real=True)
+        self._samples = length = period_samples(int(np.diff(edges).max()) + 2 * reach)
         number = np.arange(length // 2 + 1, dtype=np.float64)
-        self._length = length
-        self._which = which = sub_band_numbers(number * (rate_hz / length), self._whole.edges_hz)
-        count = self._whole.edges_hz.size - 1
+        self._numbers = sub_band_bins(self._whole.edges_hz, rate_hz / length, number.size)
         turn = np.exp(2j * np.pi * reach / length * number)  # what is around a block begins so much earlier
         # a sum over samples, in bins of the whole record
-        self._scale = scale = a.duration_s * min(a.filled_share, b.filled_share) * a.bin_hz * size / 2
+        per_bin = a.duration_s * min(a.filled_share, b.filled_share) * a.bin_hz
+        self._scale = scale = per_bin * size / length
         self._cross, power = [], []
         for first, last in pairwise(edges.tolist()):
             in_a, in_b = (fft.rfft(one[first + reach : last + reach], length) for one in signals)
             round_a, round_b = (fft.rfft(one[first : last + 2 * reach], length) * turn for one in signals)
             self._cross.append(0.5 * (np.conj(in_a) * round_b + np.conj(round_a) * in_b))
-            power.append([scale * _band_power(one, which, count) for one in (in_a, in_b)])
+            power.append([scale * _band_power(one, self._numbers) for one in (in_a, in_b)])
         self._power = np.asarray(power).transpose(1, 0, 2)
 
     def _rows(self, delays: slice) -> NDArray[np.float64]:
         """Correlograms of every block at some delays, shape (blocks, b, m), in bins; made once."""
-        made = delays if self._whole.steered else ALL
-        key = (made.start, made.stop)
+        key = (delays.start, delays.stop)
         if key not in self._known:
             rows = [
-                self._scale * self._whole.correlate(one, self._which, size=self._length, delays=made)
+                self._scale * self._whole.correlate(one, self._numbers, samples=self._samples, delays=delays)
                 for one in self._cross
             ]
             self._known[key] = np.stack(rows)
-        return self._known[key] if made is delays else self._known[key][..., delays]
+        return self._known[key]
 
     def of(self, blocks: Sequence[int], delays: slice = ALL) -> BandCorrelograms:
         """Correlograms of a choice of blocks at some delays, each sub-band brought to unit power in it."""
@@ -144,15 +145,10 @@ class BlockCorrelograms:
         return self._whole.with_rows(rows * scale[:, None], bins, delays)
 
 
-def _band_power(
-    spectrum: NDArray[np.complex128], which: NDArray[np.int64], count: int
-) -> NDArray[np.float64]:
-    """Mean square in each sub-band, shape (count,)."""
-    inside = which >= 0
+def _band_power(spectrum: NDArray[np.complex128], numbers: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Sum of squares in each sub-band, shape (b,)."""
     power = spectrum.real**2 + spectrum.imag**2
-    size = 2 * (spectrum.size - 1)
-    total = np.bincount(which[inside], weights=power[inside], minlength=count)
-    return np.asarray(total * (2 / size), dtype=np.float64)
+    return np.diff(np.concatenate([[0.0], np.cumsum(power)])[numbers])
 
 
 def split_round(blocks: BlockCorrelograms, *, peak: int, polarity: int) -> tuple[RoundSplit, ...]:

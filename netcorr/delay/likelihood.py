@@ -18,18 +18,20 @@ from __future__ import annotations
 
 from copy import copy
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
-from scipy import fft
 from scipy.special import logsumexp
 
 from netcorr.delay.bands import contiguous_bands, sub_band_edges_hz
+from netcorr.delay.sub_bands import period_samples, sub_band_bins, sub_band_sums
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from netcorr.delay.dispersion import Dispersion
+
+Real = TypeVar("Real", np.float32, np.float64)
 
 #: Coherence amplitudes that are averaged over; equal weight on a logarithmic scale.
 COHERENCE_AMPLITUDES = np.geomspace(0.01, 0.985, 80)
@@ -43,8 +45,8 @@ LEAST_BINS = 4
 TABLE_POINTS = 1501
 #: Delays are sampled this many times finer than the sample rate of the band.
 OVERSAMPLING = 4
-#: Samples kept beyond either end of the search range while the delays are refined.
-GUARD = 48
+#: Delays for which all bands are weighed at once: so many that what is worked on stays in the cache.
+DELAYS_AT_ONCE = 512
 #: All delays.
 ALL = slice(None)
 
@@ -79,9 +81,7 @@ def band_log_likelihood(r: NDArray[np.float64], bins: float) -> NDArray[np.float
     >>> band_log_likelihood(np.array([0.0, 0.5]), 200.0).round(1)
     array([-1. , 54.3])
     """
-    # two significant digits of the number of bins keep the table small and change nothing that matters
-    digits = max(int(np.floor(np.log10(max(bins, 1.0)))) - 1, 0)
-    table, steps = _band_table(max(round(bins / 10**digits) * 10**digits, 1))
+    table, steps = _band_table(_rounded(bins))
     position = np.clip(r, -1.0, 1.0)
     position += 1.0
     position *= (TABLE_POINTS - 1) / 2
@@ -93,18 +93,61 @@ def band_log_likelihood(r: NDArray[np.float64], bins: float) -> NDArray[np.float
     return value
 
 
+def _rounded(bins: float) -> int:
+    """Two significant digits of the number of bins keep the table small and change nothing that matters."""
+    digits = max(int(np.floor(np.log10(max(bins, 1.0)))) - 1, 0)
+    unit: int = 10**digits
+    return max(round(bins / unit) * unit, 1)
+
+
+def _stacked_tables(bins: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Tables of several bands, shape (b, TABLE_POINTS)."""
+    return np.stack([_band_table(_rounded(float(one)))[0] for one in bins])
+
+
+def _looked_up(tables: NDArray[Real], r: NDArray[Real]) -> NDArray[Real]:
+    """Log-likelihood of every band at its r, shape (b, m) as given, which is overwritten."""
+    np.clip(r, -1.0, 1.0, out=r)
+    r += 1.0
+    r *= (TABLE_POINTS - 1) / 2
+    index = np.minimum(r.astype(np.int32), TABLE_POINTS - 2)
+    r -= index
+    index += (np.arange(tables.shape[0], dtype=np.int32) * TABLE_POINTS)[:, None]
+    values = tables.ravel().take(index)
+    index += 1
+    rise = tables.ravel().take(index)
+    rise -= values
+    rise *= r
+    values += rise
+    return values
+
+
+def _few_at_once(delays: int) -> list[slice]:
+    """Delays in parts."""
+    return [slice(start, start + DELAYS_AT_ONCE) for start in range(0, delays, DELAYS_AT_ONCE)]
+
+
+def _log_mean_of(values: NDArray[Real]) -> NDArray[Real]:
+    """Logarithm of the mean of exponentials over the first axis; `values` is overwritten."""
+    top = values.max(axis=0)
+    values -= top
+    np.exp(values, out=values)
+    return np.asarray(top + np.log(values.mean(axis=0)))
+
+
+def _log_some_carry(evidence: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Log-likelihood where each sub-band, with evidence of shape (b, m), carries the source or does not."""
+    # (1 - share) + share exp(evidence), brought to a largest term of 1; no product of bands is too small
+    above = np.maximum(evidence, 0.0)
+    silent, carrying = np.exp(-above), np.exp(evidence - above)
+    terms = [np.log(((1 - share) * silent + share * carrying).prod(axis=0)) for share in CARRYING_SHARES]
+    return np.asarray(above.sum(axis=0) + log_mean(terms), dtype=np.float64)
+
+
 def average_polarities(upright: NDArray[np.float64], reverse: NDArray[np.float64]) -> NDArray[np.float64]:
     """Log-likelihood over both polarities, from that of either one, shape as given."""
     averaged: NDArray[np.float64] = np.logaddexp(np.log1p(-REVERSED) + upright, np.log(REVERSED) + reverse)
     return averaged
-
-
-def sub_band_numbers(frequency_hz: NDArray[np.float64], edges_hz: NDArray[np.float64]) -> NDArray[np.int64]:
-    """Number of the sub-band of each frequency, -1 for none, shape (k,); the last band has its upper edge."""
-    which = np.digitize(frequency_hz, edges_hz) - 1
-    which[frequency_hz == edges_hz[-1]] = edges_hz.size - 2
-    which[which >= edges_hz.size - 1] = -1
-    return np.asarray(which, dtype=np.int64)
 
 
 class BandCorrelograms:
@@ -137,6 +180,8 @@ class BandCorrelograms:
         Shape (b + 1,): independent bins in the sub-bands below.
     edges_hz : numpy.ndarray
         Shape (b + 1,): edges of the sub-bands. [Hz]
+    samples : int
+        Samples that a whole period of the spectrum stands for.
     """
 
     def __init__(
@@ -152,18 +197,15 @@ class BandCorrelograms:
     ) -> None:
         self._dispersion = dispersion
         self.edges_hz = sub_band_edges_hz(*band_hz)
-        which = sub_band_numbers(np.arange(cross.size, dtype=np.float64) * bin_hz, self.edges_hz)
+        numbers = sub_band_bins(self.edges_hz, bin_hz, cross.size)
         per_bin = duration_s * bin_hz
-        which = np.where(usable, which, -1)
-        size = fft.next_fast_len(2 * cross.size, real=True)
-        self._rate_hz = size * bin_hz
-        self._half = int(np.ceil(max_delay_s * self._rate_hz)) + 1
-        counted = np.bincount(which[which >= 0], minlength=self.edges_hz.size - 1)
-        bins = np.asarray(counted * per_bin, dtype=np.float64)
-        rows = (per_bin * size / 2) * self.correlate(cross, which, size=size)
-        centre = rows.shape[1] // 2
-        self.delay_s = (np.arange(rows.shape[1]) - centre) / (self._rate_hz * OVERSAMPLING)
-        self._fill(rows, bins)
+        self.samples = period_samples(2 * cross.size)
+        self._rate_hz = self.samples * bin_hz * OVERSAMPLING
+        half = (int(np.ceil(max_delay_s * self._rate_hz / OVERSAMPLING)) + 1) * OVERSAMPLING
+        self.delay_s = np.arange(-half, half + 1) / self._rate_hz
+        counted = np.concatenate([[0], np.cumsum(usable)])[numbers]
+        rows = per_bin * self.correlate(np.where(usable, cross, 0.0), numbers, samples=self.samples)
+        self._fill(rows, np.diff(counted) * per_bin)
 
     def _fill(self, rows: NDArray[np.float64], bins: NDArray[np.float64]) -> None:
         """Take correlograms and numbers of bins of the sub-bands, shapes (b, m) and (b,)."""
@@ -182,48 +224,31 @@ class BandCorrelograms:
         other._fill(rows, bins)
         return other
 
-    @property
-    def steered(self) -> bool:
-        """Whether each delay has a phase of its own, so that few delays cost less than all."""
-        return self._dispersion is not None
-
     def correlate(
-        self, cross: NDArray[np.complex128], which: NDArray[np.int64], *, size: int, delays: slice = ALL
+        self, cross: NDArray[np.complex128], numbers: NDArray[np.int64], *, samples: int, delays: slice = ALL
     ) -> NDArray[np.float64]:
-        """Correlogram of each sub-band from a cross-spectrum, at these delays or some of them: shape (b, m).
+        """Sum over each sub-band of a cross-spectrum, steered to these delays or some of them: shape (b, m).
 
-        `which` is the sub-band of each bin, -1 for none; `size` the samples that the spectrum stands for, at
-        the rate of these delays.
+        `numbers` are the first bins of the sub-bands, and one past the last; the spectrum stands for so many
+        `samples`, at the rate of this one's.
         """
+        first, last, _ = delays.indices(self.delay_s.size)
+        earliest, period = first - self.delay_s.size // 2, samples * OVERSAMPLING
         if self._dispersion is None:
-            return self._correlate(cross, which, size=size)[:, delays]
-        frequency_hz = np.arange(cross.size, dtype=np.float64) * (self._rate_hz / size)
-        half = self._reach(size)
-        delay_s = (np.arange(-half, half + 1) / (self._rate_hz * OVERSAMPLING))[delays]
-        rows = np.zeros((self.edges_hz.size - 1, delay_s.size))
-        phases = self._dispersion.phases(frequency_hz)
-        for phase, weight in zip(phases, self._dispersion.weights(delay_s), strict=True):
-            if weight.any():
-                steered = self._correlate(cross * np.exp(1j * phase), which, size=size)
-                rows += steered[:, delays] * weight
+            return sub_band_sums(cross, numbers, period=period, start=earliest, stop=earliest + last - first)
+        rows = np.zeros((self.edges_hz.size - 1, last - first))
+        used = np.arange(numbers[0], numbers[-1])
+        phases = self._dispersion.phases(used * (self._rate_hz / period))
+        steered = np.zeros_like(cross)
+        for phase, weight in zip(phases, self._dispersion.weights(self.delay_s[delays]), strict=True):
+            some = np.flatnonzero(weight)
+            if some.size:
+                steered[used] = cross[used] * np.exp(1j * phase)
+                here = slice(int(some[0]), int(some[-1]) + 1)
+                start, stop = earliest + here.start, earliest + here.stop
+                sums = sub_band_sums(steered, numbers, period=period, start=start, stop=stop)
+                rows[:, here] += sums * weight[here]
         return rows
-
-    def _reach(self, size: int) -> int:
-        """Delays to either side of 0 that a spectrum of so many samples gives."""
-        return min(self._half, size // 2 - 1) * OVERSAMPLING
-
-    def _correlate(
-        self, cross: NDArray[np.complex128], which: NDArray[np.int64], *, size: int
-    ) -> NDArray[np.float64]:
-        """Correlogram of each sub-band with one phase for all delays."""
-        keep = min(self._half + GUARD, size // 2 - 1)
-        coarse = np.empty((self.edges_hz.size - 1, 2 * keep + 1))
-        for band, row in enumerate(coarse):
-            values = fft.irfft(np.where(which == band, cross, 0.0), size)
-            row[keep:] = values[: keep + 1]
-            row[:keep] = values[-keep:]
-        centre, reach = keep * OVERSAMPLING, self._reach(size)
-        return _refine(coarse)[:, centre - reach : centre + reach + 1]
 
     def mean(self, first: int, last: int) -> tuple[NDArray[np.float64], float]:
         """Correlogram averaged over sub-bands `first` to `last` (exclusive), and its number of bins."""
@@ -241,26 +266,29 @@ class BandCorrelograms:
 
     def one_band(self, polarity: int = 1) -> NDArray[np.float64]:
         """Log-likelihood of every delay with one coherence over a contiguous band, shape (m,)."""
-        values = []
-        for first, last in contiguous_bands(self.edges_hz.size - 1):
-            bins = float(self.bins[last] - self.bins[first])
-            if bins < LEAST_BINS:
-                continue
-            r = (self.sums[last] - self.sums[first]) * (polarity / bins)
-            values.append(band_log_likelihood(r, bins))
-        if not values:
+        bands = contiguous_bands(self.edges_hz.size - 1)
+        bins = self.bins[bands[:, 1]] - self.bins[bands[:, 0]]
+        (first, last), bins = bands[bins >= LEAST_BINS].T, bins[bins >= LEAST_BINS]
+        if not bins.size:
             return np.zeros(self.delay_s.size)
-        return log_mean(values)
+        tables = _stacked_tables(bins).astype(np.float32)
+        sums, per_bin = (polarity * self.sums).astype(np.float32), (1 / bins[:, None]).astype(np.float32)
+        parts = [
+            _log_mean_of(_looked_up(tables, (sums[last, some] - sums[first, some]) * per_bin))
+            for some in _few_at_once(self.delay_s.size)
+        ]
+        return np.concatenate(parts).astype(np.float64)
 
     def own_coherences(self, polarity: int = 1) -> NDArray[np.float64]:
         """Log-likelihood of every delay with a coherence of its own in every sub-band, shape (m,)."""
-        evidence = self._sub_band_evidence(ALL, polarity=polarity)
-        # (1 - share) + share exp(evidence), brought to a largest term of 1; no product of bands is too small
-        above = np.maximum(evidence, 0.0)
-        silent, carrying = np.exp(-above), np.exp(evidence - above)
-        terms = [np.log(((1 - share) * silent + share * carrying).prod(axis=0)) for share in CARRYING_SHARES]
-        averaged: NDArray[np.float64] = above.sum(axis=0) + log_mean(terms)
-        return averaged
+        bins = np.diff(self.bins)
+        telling = bins >= LEAST_BINS
+        if not telling.any():
+            return np.zeros(self.delay_s.size)
+        tables = _stacked_tables(bins[telling])
+        r = np.diff(self.sums, axis=0)[telling] * (polarity / bins[telling, None])
+        parts = [_log_some_carry(_looked_up(tables, r[:, some])) for some in _few_at_once(r.shape[1])]
+        return np.concatenate(parts)
 
     def best_band(self, index: int, *, polarity: int = 1) -> tuple[int, int]:
         """Sub-bands (first, one past the last) whose evidence for one delay has the largest sum."""
@@ -309,18 +337,3 @@ def log_mean(rows: list[NDArray[np.float64]]) -> NDArray[np.float64]:
         total += np.exp(row - top)
     averaged: NDArray[np.float64] = top + np.log(total / len(rows))
     return averaged
-
-
-def _refine(rows: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Band-limited interpolation; the guard at either end takes the ringing of the cut."""
-    points = rows.shape[1]
-    ramp = np.ones(points)
-    edge = min(GUARD // 2, points // 4)
-    if edge:
-        ramp[:edge] = 0.5 - 0.5 * np.cos(np.pi * (np.arange(edge) + 0.5) / edge)
-        ramp[-edge:] = ramp[:edge][::-1]
-    size = fft.next_fast_len(points + GUARD, real=True)
-    spectrum = fft.rfft(rows * ramp, size, axis=1)
-    fine = fft.irfft(spectrum, size * OVERSAMPLING, axis=1) * OVERSAMPLING
-    refined: NDArray[np.float64] = fine[:, : (points - 1) * OVERSAMPLING + 1]
-    return refined

@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 NARROW_POINTS = 8.0
 
 
-def blurred_rows(row: Floats, widths: Sequence[float] | Floats) -> Floats:
-    """Blur a row by each of several widths; beyond its ends it goes on as it is there.
+def blurred_rows(row: Floats, widths: Sequence[float] | Floats, *, silent_beyond: bool = False) -> Floats:
+    """Blur a row by each of several widths.
 
     Parameters
     ----------
@@ -29,6 +29,8 @@ def blurred_rows(row: Floats, widths: Sequence[float] | Floats) -> Floats:
         Shape (m,): 0 or more.
     widths : numpy.ndarray or sequence of float
         Standard deviations in points of the row.
+    silent_beyond : bool
+        Whether the row is 0 beyond its ends; it goes on as it is there otherwise.
 
     Returns
     -------
@@ -46,12 +48,15 @@ def blurred_rows(row: Floats, widths: Sequence[float] | Floats) -> Floats:
     wide = [number for number, width in enumerate(widths) if width > NARROW_POINTS]
     for number, width in enumerate(widths):
         if width <= NARROW_POINTS:
-            rows[number] = ndimage.gaussian_filter1d(row, width, mode="nearest")
+            rows[number] = ndimage.gaussian_filter1d(
+                row, width, mode="constant" if silent_beyond else "nearest"
+            )
     if not wide:
         return rows
     beside = min(int(4 * float(np.max(widths))) + 1, 2 * row.size)
     size = next_fast_len(row.size + 2 * beside, real=True)
-    spectrum = rfft(np.pad(row, (beside, size - row.size - beside), mode="edge"))
+    beyond = (beside, size - row.size - beside)
+    spectrum = rfft(np.pad(row, beyond, mode="constant" if silent_beyond else "edge"))
     angle = 2 * np.pi * np.arange(spectrum.size) / size
     for number in wide:
         blurred = irfft(spectrum * np.exp(-0.5 * (angle * widths[number]) ** 2), size)

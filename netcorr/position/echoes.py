@@ -160,18 +160,12 @@ def _strongest_pairs(heard: Sequence[tuple[Arrivals, Arrivals]]) -> list[_Pair]:
     if not heard[0][0] or not heard[1][1]:
         return []  # so little comes directly that nothing can be said
     direct_a, direct_b = min(heard[0][0]), min(heard[1][1])
-    pairs = [
-        _Pair(
-            end_a,
-            end_b,
-            extra_s=(b[0] - direct_b[0]) - (a[0] - direct_a[0]),
-            share=ECHO_SHOWN * abs(a[1] * b[1] / (direct_a[1] * direct_b[1])),
-        )
-        for end_a in (0, 1)
-        for end_b in (0, 1)
-        for a in heard[end_a][0]
-        for b in heard[end_b][1]
-        if (a, b, end_a, end_b) != (direct_a, direct_b, 0, 1)
-    ]
-    strong = [pair for pair in pairs if pair.share >= LEAST_STRENGTH]
-    return sorted(strong, key=lambda pair: -pair.share)
+    pairs: list[_Pair] = []
+    for end_a, end_b in itertools.product((0, 1), (0, 1)):
+        a, b = (np.array(one).reshape(-1, 2) for one in (heard[end_a][0], heard[end_b][1]))
+        share = ECHO_SHOWN * np.abs(np.outer(a[:, 1] / direct_a[1], b[:, 1] / direct_b[1]))
+        extra_s = (b[:, 0] - direct_b[0])[None, :] - (a[:, 0] - direct_a[0])[:, None]
+        for i, j in np.argwhere(share >= LEAST_STRENGTH).tolist():
+            if (heard[end_a][0][i], heard[end_b][1][j], end_a, end_b) != (direct_a, direct_b, 0, 1):
+                pairs.append(_Pair(end_a, end_b, float(extra_s[i, j]), float(share[i, j])))
+    return sorted(pairs, key=lambda pair: -pair.share)

@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 from scipy import ndimage
 
+from netcorr.position.blur import blurred_rows
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -117,7 +119,7 @@ def _sharpened(direct_s: NDArray[np.float64], seen: SeenEvidence) -> NDArray[np.
     size = 2 * int(np.ceil(3 * seen.width_s / seen.step_s)) + 1
     highest = ndimage.maximum_filter1d(seen.log_evidence, size, mode="nearest")
     peak = np.exp(np.maximum(seen.log_evidence - highest, -MOST_SHARPENED))
-    shape = ndimage.gaussian_filter1d(peak, float(seen.sd_s.max()) / seen.step_s, mode="nearest")
+    [shape] = blurred_rows(peak, [float(seen.sd_s.max()) / seen.step_s])
     factors = shape / ndimage.uniform_filter1d(shape, size, mode="nearest")
     sharpened: NDArray[np.float64] = np.interp(direct_s, seen.grid_s, factors)
     return sharpened
@@ -159,11 +161,12 @@ def _cosine(
     width_s, step_s = seen.width_s, seen.step_s
     # where little is known the evidence goes with the square of the strength
     height = np.sqrt(np.maximum(seen.log_evidence, 0.0))
-    norm = float(np.sqrt((ndimage.gaussian_filter1d(height, width_s / step_s, mode="constant") ** 2).sum()))
+    # two smooth curves, multiplied and summed: one Gaussian of twice the variance
+    widths = [width_s / step_s, np.sqrt(2) * width_s / step_s]
+    once, smooth = blurred_rows(height, widths, silent_beyond=True)
+    norm = float(np.sqrt((once**2).sum()))
     if not norm > 0:
         return np.ones(delay_s.shape[1])
-    # two smooth curves, multiplied and summed: one Gaussian of twice the variance
-    smooth = ndimage.gaussian_filter1d(height, np.sqrt(2) * width_s / step_s, mode="constant")
     product = np.max(
         [
             (strength * np.interp(delay_s + shift * width_s, seen.grid_s, smooth, left=0.0, right=0.0)).sum(

@@ -80,7 +80,7 @@ def test_blocks_add_up_to_the_whole() -> None:
     assert blocks.count == 10
     together = blocks.of(range(10))
     # whitening spreads a little of the record over its ends, where the blocks stop
-    assert np.abs(together.sums - whole.sums).max() < 0.01 * np.abs(whole.sums).max()
+    assert np.abs(together.sums - whole.sums).max() < 0.015 * np.abs(whole.sums).max()
     np.testing.assert_allclose(together.bins, whole.bins)
 
 

@@ -58,8 +58,7 @@ def test_correlograms_agree_with_direct_sums() -> None:
             direct = (cross[inside] * np.exp(2j * np.pi * f[inside] * made.delay_s[index])).real.mean()
             found, bins = made.mean(first, last)
             assert bins == pytest.approx(inside.sum(), abs=1.5)
-            # a few parts in a thousand of the scatter of such a mean are lost at the edges
-            assert found[index] == pytest.approx(direct, abs=0.03 / np.sqrt(inside.sum()) + 2e-4)
+            assert found[index] == pytest.approx(direct, abs=0.002 / np.sqrt(inside.sum()))
 
 
 def test_noise_alone_gives_no_evidence_on_average() -> None:
@@ -111,4 +110,14 @@ def test_best_band_is_where_the_source_is(pair: Callable[..., np.ndarray]) -> No
     assert made.delay_s[peak] == pytest.approx(0.01, abs=1e-4)
     first, last = made.best_band(peak)
     assert made.edges_hz[first] == pytest.approx(426, abs=64)
-    assert made.edges_hz[last] == pytest.approx(746, abs=64)
+    # chance adds what is next to nothing beyond: no more than that
+    assert made.edges_hz[last] == pytest.approx(746, abs=64) or _adds(made, peak, 778.0, last) < 1.0
+
+
+def _adds(made: BandCorrelograms, peak: int, from_hz: float, last: int) -> float:
+    """Evidence for a delay of the sub-bands from a frequency up to the last."""
+    total = 0.0
+    for band in range(int(np.searchsorted(made.edges_hz, from_hz)), last):
+        r, bins = made.mean(band, band + 1)
+        total += float(band_log_likelihood(r[peak : peak + 1], bins)[0])
+    return total

@@ -165,7 +165,7 @@ def test_obspys_documented_pair() -> None:
     )
     a, b = prepare_round(samples, 200.0, max_delay_s=0.1, band_hz=(1.0, 40.0))
     ours = delay_evidence(a, b, max_delay_s=0.1, band_hz=(1.0, 40.0))
-    assert ours.peak_delay_s == pytest.approx(theirs, abs=1.0e-3)
+    assert theirs - 2e-4 < ours.peak_delay_s < -0.0130250862 + 2e-4
     assert abs(ours.peak_delay_s - theirs) < 2 * ours.standard_error_s
     assert ours.peak_delay_s == pytest.approx(-0.0130250862, abs=1.5e-3)
 

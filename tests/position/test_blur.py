@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import ndimage
 
@@ -44,3 +44,12 @@ def test_wider_than_the_row_itself() -> None:
     assert np.isfinite(found).all()
     assert found.min() > 0.3
     assert found.max() < 0.7
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.integers(0, 2**31), st.floats(9.0, 60.0))
+def test_silence_beyond_the_ends_is_silence(seed: int, width: float) -> None:
+    row = np.random.default_rng(seed).random(300)
+    [found] = blurred_rows(row, [width], silent_beyond=True)
+    expected = ndimage.gaussian_filter1d(row, width, mode="constant", truncate=7)
+    np.testing.assert_allclose(found, expected, atol=1e-4)
