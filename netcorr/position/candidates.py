@@ -76,13 +76,13 @@ def find_candidates(
     x = posterior.position_m
     likely = [
         (candidate_probability(one.mass * posterior.between), one, "")
-        for one in _stretches(x, posterior.density_per_m, settings=settings)
+        for one in listed_stretches(x, posterior.density_per_m, settings=settings)
     ]
     if second is not None:
         # the odds of a second are true as they are; of its places the lesser are right less often
         likely += [
             (candidate_probability(one.mass) * second.probability, one, BESIDE_NOTE)
-            for one in _stretches(x, second.density_per_m, settings=settings)
+            for one in listed_stretches(x, second.density_per_m, settings=settings)
         ]
     found: list[Candidate] = []
     for probability, one, note in likely:
@@ -111,10 +111,25 @@ def find_candidates(
     return ranked(found)
 
 
-def _stretches(
+def listed_stretches(
     position_m: NDArray[np.float64], density_per_m: NDArray[np.float64], *, settings: LocateSettings
 ) -> tuple[Stretch, ...]:
-    """Stretches of the area, none where it takes in too much of the path."""
+    """Stretches of the area, none where it takes in too much of the path.
+
+    Parameters
+    ----------
+    position_m : numpy.ndarray
+        Shape (n,): evenly spaced. [m]
+    density_per_m : numpy.ndarray
+        Shape (n,). [1/m]
+    settings : LocateSettings
+        Level of the area.
+
+    Returns
+    -------
+    tuple of Stretch
+        Most probable first.
+    """
     stretches = highest_density_stretches(
         position_m, density_per_m, level=settings.level, sure_level=SURE_LEVEL
     )

@@ -144,7 +144,9 @@ def locate_pair(
     echoes = path_echoes(
         network, path, speeds, times=times, frequency_hz=_middle_hz(evidence), settings=settings
     )
-    posterior = reliable(pair_posterior(times, evidence, settings=settings, echoes=echoes))
+    posterior = pair_posterior(times, evidence, settings=settings, echoes=echoes)
+    if posterior.learnt_nats >= LEAST_LEARNT_NATS:
+        posterior = reliable(posterior)
     outcome = _outcome(posterior)
     second = second_source(posterior, times, evidence, echoes=echoes, settings=settings)
     candidates = find_candidates(

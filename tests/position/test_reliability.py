@@ -11,10 +11,13 @@ from scipy import stats
 from netcorr.position import PairPosterior
 from netcorr.position.reliability import (
     DENSITY_POWER,
+    MOST_RAISED,
+    SILENCE,
     UNFORESEEN,
     candidate_probability,
     reliable,
     reliable_density,
+    reliable_hypotheses,
 )
 
 X = np.linspace(0.0, 100.0, 2001)
@@ -41,32 +44,61 @@ def test_sums_orders_and_places_stay(weights: list[float], seed: int) -> None:
     after = reliable(before)
     assert sum(four(after)) == pytest.approx(1)
     assert np.trapezoid(after.density_per_m, X) == pytest.approx(1)
-    higher = np.subtract.outer(four(before), four(before)) > 1e-9
-    assert (np.subtract.outer(four(after), four(after))[higher] > 0).all()
+    heard = np.subtract.outer(four(before)[:3], four(before)[:3]) > 1e-9
+    assert (np.subtract.outer(four(after)[:3], four(after)[:3])[heard] > 0).all()
     rising = np.argsort(before.density_per_m, kind="stable")
     assert (np.diff(after.density_per_m[rising]) >= 0).all()
-    assert np.abs(np.subtract(four(after), four(before))).max() <= UNFORESEEN
+
+
+@given(st.lists(st.floats(1e-6, 1.0), min_size=4, max_size=4))
+@few
+def test_silence_gains_odds_and_what_was_heard_keeps_its_shares(weights: list[float]) -> None:
+    before = (1 - UNFORESEEN) * np.array(weights) / sum(weights) + UNFORESEEN / 4
+    after = reliable_hypotheses(np.array(weights) / sum(weights))
+    assert after[3] / (1 - after[3]) == pytest.approx(SILENCE * before[3] / (1 - before[3]))
+    assert after[:3] / after[:3].sum() == pytest.approx(before[:3] / before[:3].sum())
+
+
+def test_many_surveys_are_put_right_at_once() -> None:
+    model = np.random.default_rng(2).dirichlet([0.3] * 4, size=(5, 2))
+    together = reliable_hypotheses(model)
+    assert together.shape == model.shape
+    assert together[3, 1] == pytest.approx(reliable_hypotheses(model[3, 1]))
 
 
 def test_nothing_is_certain_and_nothing_impossible() -> None:
     sure = reliable(posterior([1.0, 0.0, 0.0, 0.0]))
-    assert sure.between == pytest.approx(1 - 0.75 * UNFORESEEN)
-    assert sure.none == pytest.approx(UNFORESEEN / 4)
+    sum_of_weights = 1 + (SILENCE - 1) * UNFORESEEN / 4
+    assert sure.between == pytest.approx((1 - 0.75 * UNFORESEEN) / sum_of_weights)
+    assert sure.none == pytest.approx(SILENCE * UNFORESEEN / 4 / sum_of_weights)
 
 
 @given(st.floats(0.0, 1.0), st.floats(0.0, 1.0))
 @few
-def test_what_is_stated_of_a_candidate_rises_and_is_no_larger(one: float, other: float) -> None:
+def test_what_is_stated_of_a_candidate_rises(one: float, other: float) -> None:
     low, high = sorted((one, other))
-    assert 0 <= candidate_probability(low) <= candidate_probability(high) <= high
+    assert 0 <= candidate_probability(low) <= candidate_probability(high) <= 1
 
 
-def test_what_is_sure_stays_and_what_is_faint_becomes_fainter() -> None:
-    assert candidate_probability(1.0) == 1
-    assert candidate_probability(0.95) == pytest.approx(0.95, abs=0.005)
-    # 94 candidates of 0.08 in simulated surveys were right in 3 of 100, 41 of 0.24 in 7 of 100
-    assert 0.03 <= candidate_probability(0.08) <= 0.05
-    assert candidate_probability(0.24) < 0.17
+@given(st.lists(st.floats(1e-6, 1.0), min_size=2, max_size=6))
+@few
+def test_places_that_exclude_each_other_come_to_one_at_most(weights: list[float]) -> None:
+    stated = [candidate_probability(weight / sum(weights)) for weight in weights]
+    assert sum(stated) <= 1 + 1e-9
+
+
+@given(st.floats(0.0, 1.0))
+@few
+def test_an_area_is_not_stated_higher_than_it_is_to_hold(probability: float) -> None:
+    assert candidate_probability(probability) <= max(probability, MOST_RAISED)
+
+
+def test_what_is_likely_is_stated_higher_and_what_is_faint_lower() -> None:
+    assert (candidate_probability(0.0), candidate_probability(0.5), candidate_probability(1.0)) == (0, 0.5, 1)
+    assert 0.05 < candidate_probability(0.1) < 0.1
+    assert 0.15 < candidate_probability(0.25) < 0.25
+    assert 0.8 < candidate_probability(0.8) < 0.9
+    assert candidate_probability(0.95) == pytest.approx(0.95)
 
 
 def test_a_normal_density_changes_by_the_root_of_the_power() -> None:
