@@ -18,6 +18,8 @@ from bench_table import Target, interval, share, table
 SURVEYS = 500
 #: Ends of the classes of stated probability, few enough that each has some fifty candidates.
 CLASSES = (0.05, 0.2, 0.5, 0.8, 0.93, 1.0)
+#: Ends of the classes of the outcome told, which is the most probable of four.
+OUTCOME_CLASSES = (0.25, 0.5, 0.8, 0.9, 0.95, 1.0)
 #: A class lies this near the diagonal, ...
 NEAR_DIAGONAL = 0.08
 #: ... and with fewer candidates than this nothing can be said of it.
@@ -71,6 +73,8 @@ def report(answers: Sequence[MixedAnswer]) -> list[Target]:
     )
     print("Stated probability of every candidate listed, and how often it held a leak:")
     print(table(("probability", "candidates", "stated mean", "right", "off"), _reliability(answers)))
+    print("\nStated probability of the outcome told (a leak between, beyond A or B, none heard):")
+    print(table(("probability", "surveys", "stated mean", "right", "off"), _told(answers)))
     print("\nShare of leaks inside the area of a level (one leak, heard between the sensors):")
     print(table(("pipes", "leaks", *(f"{level:.0%}" for level in LEVELS)), _coverage(answers)))
     print("\nWhat was told:")
@@ -118,11 +122,15 @@ def targets(answers: Sequence[MixedAnswer]) -> list[Target]:
 
 def classes(answers: Sequence[MixedAnswer]) -> list[tuple[int, float, float]]:
     """Candidates, mean stated probability and share that was right, for each class with any."""
-    listed = [candidate for one in answers for candidate in one.candidates]
-    stated = np.array([candidate[0] for candidate in listed])
-    right = np.array([candidate[1] for candidate in listed], dtype=bool)
+    return _classes([candidate[:2] for one in answers for candidate in one.candidates], CLASSES)
+
+
+def _classes(pairs: Sequence[tuple[float, bool]], ends: Sequence[float]) -> list[tuple[int, float, float]]:
+    """How many were stated between two ends, their mean, and the share that was right."""
+    stated = np.array([pair[0] for pair in pairs])
+    right = np.array([pair[1] for pair in pairs], dtype=bool)
     found = []
-    for low, high in itertools.pairwise(CLASSES):
+    for low, high in itertools.pairwise(ends):
         inside = (stated > low) & (stated <= high)
         if inside.any():
             found.append((int(inside.sum()), float(stated[inside].mean()), float(right[inside].mean())))
@@ -135,17 +143,27 @@ def tells_two(one: MixedAnswer) -> bool:
 
 
 def _reliability(answers: Sequence[MixedAnswer]) -> list[tuple[object, ...]]:
+    return _rows(classes(answers), CLASSES)
+
+
+def _told(answers: Sequence[MixedAnswer]) -> list[tuple[object, ...]]:
+    """What was told of all surveys, each with the probability stated of it."""
+    pairs = [(one.sure, one.outcome == one.truth) for one in answers if one.sure]
+    return _rows(_classes(pairs, OUTCOME_CLASSES), OUTCOME_CLASSES)
+
+
+def _rows(found: Sequence[tuple[int, float, float]], ends: Sequence[float]) -> list[tuple[object, ...]]:
     rows: list[tuple[object, ...]] = []
-    for count, stated, right in classes(answers):
+    for count, stated, right in found:
         hits = round(right * count)
         low, high = interval(hits, of=count)
         text = f"{right:.2f} ({low:.2f}-{high:.2f})"
-        rows.append((_class_of(stated), count, f"{stated:.2f}", text, f"{right - stated:+.2f}"))
+        rows.append((_class_of(stated, ends), count, f"{stated:.2f}", text, f"{right - stated:+.2f}"))
     return rows
 
 
-def _class_of(stated: float) -> str:
-    low, high = next(pair for pair in itertools.pairwise(CLASSES) if stated <= pair[1])
+def _class_of(stated: float, ends: Sequence[float]) -> str:
+    low, high = next(pair for pair in itertools.pairwise(ends) if stated <= pair[1])
     return f"{low:.2f} to {high:.2f}"
 
 

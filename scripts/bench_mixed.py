@@ -119,6 +119,8 @@ class MixedAnswer:
         What was there, the pipes, the outcome that is right.
     outcome : str
         The outcome told, or 'failed'.
+    sure : float
+        Stated probability of that outcome; 0 where nothing was learnt.
     between : float
         Stated probability of a leak between the sensors.
     levels : tuple of float
@@ -136,6 +138,7 @@ class MixedAnswer:
     mix: str
     truth: str
     outcome: str = "failed"
+    sure: float = 0.0
     between: float = 0.0
     levels: tuple[float, ...] = ()
     candidates: tuple[tuple[float, bool, bool], ...] = ()
@@ -209,6 +212,7 @@ def judge(survey: MixedSurvey, pair: PairFix) -> MixedAnswer:
     return replace(
         _unanswered(survey),
         outcome=str(pair.outcome),
+        sure=_stated(pair),
         between=pair.probability_between,
         levels=tuple(float(density[density > value].sum() / density.sum()) for value in at),
         candidates=tuple(
@@ -216,6 +220,16 @@ def judge(survey: MixedSurvey, pair: PairFix) -> MixedAnswer:
         ),
         error_m=min(off_m, default=math.inf),
     )
+
+
+def _stated(pair: PairFix) -> float:
+    """Probability of the outcome that is told."""
+    return {
+        "between": pair.probability_between,
+        "at or beyond A": pair.probability_beyond_a,
+        "at or beyond B": pair.probability_beyond_b,
+        "no leak heard": pair.probability_none,
+    }.get(pair.outcome, 0.0)
 
 
 def _is_right(candidate: Candidate, survey: MixedSurvey) -> bool:

@@ -66,6 +66,34 @@ def test_second_leaks_that_are_not_there_are_counted(bench: ModuleType, mixed: M
     assert "0 of 0" in true.measured
 
 
+def test_what_was_told_is_held_against_the_truth(
+    bench: ModuleType, mixed: ModuleType, capsys: pytest.CaptureFixture[str]
+) -> None:
+    silent = {
+        "kind": "none",
+        "truth": "no leak heard",
+        "outcome": "no leak heard",
+        "sure": 0.7,
+        "between": 0.1,
+    }
+    told = [answer(mixed, number, **silent) for number in range(10)]
+    told += [answer(mixed, number, **silent | {"kind": "leak", "truth": "between"}) for number in range(2)]
+    # nothing is stated where nothing was learnt
+    told += [answer(mixed, 20, outcome="nothing learnt", sure=0.0)]
+    bench.report(told)
+    table = capsys.readouterr().out.split("outcome told (")[1].split("\n\n")[0]
+    (row,) = [line for line in table.splitlines() if "0.50 to 0.80" in line]
+    assert "12" in row
+    assert "0.83" in row
+    assert "+0.13" in row
+
+
+def test_the_probability_of_the_outcome_is_kept(mixed: ModuleType) -> None:
+    found = mixed.run_mixed(mixed.MixedJob(4, 1, kind="leak", mix="metal"))
+    assert found.outcome == "between"
+    assert found.sure == found.between > 0.5
+
+
 def test_the_same_job_gives_the_same_survey(mixed: ModuleType) -> None:
     one, same, other = (mixed.draw_survey(mixed.MixedJob(4, number)) for number in (2, 2, 3))
     assert one.between_m == same.between_m
