@@ -28,6 +28,7 @@ BENCHES: dict[str, tuple[str, ...]] = {
     "plan": (),
     "known": ("surveys", "seed", "workers"),
     "district": ("surveys", "seed", "workers", "outcomes", "kind"),
+    "large": ("seed",),
 }
 
 

@@ -174,7 +174,12 @@ def draw_survey(condition: Condition, *, seed: int, number: int) -> DistrictSurv
 
 
 def draw_district(
-    rng: np.random.Generator, *, pipes: Literal["iron", "plastic"]
+    rng: np.random.Generator,
+    *,
+    pipes: Literal["iron", "plastic"],
+    columns: int = COLUMNS,
+    rows: int = ROWS,
+    dead_ends: int = DEAD_ENDS,
 ) -> tuple[PipeNetwork, tuple[str, ...]]:
     """Draw streets with a fitting at every crossing and dead end, and name the fittings at dead ends."""
     spots = {
@@ -182,26 +187,26 @@ def draw_district(
             CORNER[0] + EAST_M * i + float(rng.normal(0, 6)),
             CORNER[1] + NORTH_M * j + float(rng.normal(0, 5)),
         )
-        for i in range(COLUMNS)
-        for j in range(ROWS)
+        for i in range(columns)
+        for j in range(rows)
     }
-    streets = _streets(rng, list(spots))
+    streets = _streets(rng, nx.grid_2d_graph(columns, rows))
     lines = [(spots[a], spots[b]) for a, b in streets]
     places = [(f"N{k}", spot) for k, spot in enumerate(spots.values())]
-    dead_ends = []
-    for k in range(DEAD_ENDS):
+    ends = []
+    for k in range(dead_ends):
         x, y = list(spots.values())[int(rng.integers(len(spots)))]
         angle, length_m = float(rng.uniform(0, 2 * math.pi)), float(rng.uniform(25, 60))
         end = (x + length_m * math.cos(angle), y + length_m * math.sin(angle))
         lines.append(((x, y), end))
         places.append((f"D{k}", end))
-        dead_ends.append(f"D{k}")
+        ends.append(f"D{k}")
     for x, y in spots.values():
         if rng.random() < LEADS_OUT:
             angle = float(rng.uniform(0, 2 * math.pi))
             lines.append(((x, y), (x + OUT_M * math.cos(angle), y + OUT_M * math.sin(angle))))
     material, sizes_mm = _PIPES[pipes]
-    rows = [
+    pipe_rows = [
         {
             "asset_id": f"M{k}",
             "material": material,
@@ -212,29 +217,25 @@ def draw_district(
             "wave_speed_m_s": math.nan,
             "length_m": math.nan,
             "in_service": True,
-            "geometry": LineString(ends),
+            "geometry": LineString(line),
         }
-        for k, ends in enumerate(lines)
+        for k, line in enumerate(lines)
     ]
     fittings = [
         {"asset_id": name, "kind": "hydrant", "is_open": True, "geometry": Point(spot)}
         for name, spot in places
     ]
-    mains, points = (gpd.GeoDataFrame(one, geometry="geometry", crs=CRS) for one in (rows, fittings))
-    return build_network(NetworkLayers("district", mains, points)), tuple(dead_ends)
+    mains, points = (gpd.GeoDataFrame(one, geometry="geometry", crs=CRS) for one in (pipe_rows, fittings))
+    return build_network(NetworkLayers("district", mains, points)), tuple(ends)
 
 
-def _streets(
-    rng: np.random.Generator, spots: Sequence[tuple[int, int]]
-) -> list[tuple[tuple[int, int], tuple[int, int]]]:
-    """Streets of the mesh; some are not there, but every place can be reached."""
-    mesh = nx.grid_2d_graph(COLUMNS, ROWS)
+def _streets(rng: np.random.Generator, mesh: nx.Graph) -> list[tuple[tuple[int, int], tuple[int, int]]]:
+    """Streets of a mesh; some are not there, but every place can be reached."""
     edges = list(mesh.edges)
     for k in rng.permutation(len(edges))[: round(NO_STREET * len(edges))].tolist():
         mesh.remove_edge(*edges[k])
         if not nx.is_connected(mesh):
             mesh.add_edge(*edges[k])
-    assert set(mesh) == set(spots)
     return list(mesh.edges)
 
 

@@ -2,7 +2,7 @@
 
 from netcorr.path.branches import SideBranch, branch_lines, side_branches
 from netcorr.path.correlation_path import CorrelationPath, PathSegment
-from netcorr.path.find import correlation_path
+from netcorr.path.find import correlation_path, fittings_within
 from netcorr.path.landmarks import Landmark, landmarks
 from netcorr.path.reference import (
     Placement,
@@ -29,6 +29,7 @@ __all__ = [
     "direction_words",
     "distance_along",
     "drawn_length_m",
+    "fittings_within",
     "landmarks",
     "point_at",
     "points_at",

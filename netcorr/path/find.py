@@ -13,7 +13,7 @@ from netcorr.path.correlation_path import CorrelationPath, PathSegment
 from netcorr.path.separation import why_no_path
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from netcorr.network.pipe_network import PipeNetwork
 
@@ -102,6 +102,37 @@ def correlation_path(
     )
 
 
+def fittings_within(network: PipeNetwork, fitting: str, *, others: Sequence[str], limit_m: float) -> set[str]:
+    """Fittings that open pipes join to one within a length; the search goes no farther.
+
+    Parameters
+    ----------
+    network : PipeNetwork
+        The network.
+    fitting : str
+        Asset id of the one.
+    others : sequence of str
+        Asset ids of those that are asked for.
+    limit_m : float
+        Longest path wanted, without leads. [m]
+
+    Returns
+    -------
+    set of str
+        Those of `others` for which `correlation_path` finds a path of no more than that, or that sit at the
+        same place.
+
+    Raises
+    ------
+    NetworkError
+        If there is no such fitting, or it is too far from any main.
+    """
+    reached = nx.multi_source_dijkstra_path_length(
+        network.graph, _sites(network, fitting), cutoff=limit_m * (1 + 1e-9), weight=_open_length
+    )
+    return {other for other in others if not _sites(network, other).isdisjoint(reached)}
+
+
 @dataclass(frozen=True, eq=False)
 class _Tree:
     """Shortest ways from a node, nearest nodes first."""
@@ -127,6 +158,9 @@ class _Tree:
 
 def _open_length(_u: int, _v: int, edges: dict[int, dict[str, Any]]) -> float | None:
     """Length of the shortest open edge between two nodes, None where all are closed. [m]"""
+    if len(edges) == 1:  # as nearly everywhere: searches spend most of their time here
+        [edge] = edges.values()
+        return edge["length_m"] if edge["is_open"] else None
     return min((float(e["length_m"]) for e in edges.values() if e["is_open"]), default=None)
 
 

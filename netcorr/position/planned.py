@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from netcorr.delay import shifted
 from netcorr.errors import NetcorrError, PathError, PositionError
-from netcorr.path import correlation_path
+from netcorr.path import correlation_path, fittings_within
 from netcorr.position.calibrated import calibration_notes
 from netcorr.position.compare import compare
 from netcorr.position.pair import path_speeds
@@ -28,6 +28,10 @@ if TYPE_CHECKING:
     from netcorr.position.sites import Site
     from netcorr.recordings.recording import Round
     from netcorr.speed.wave_speed import WaveSpeed
+
+
+#: Of more loggers than this, pairs beyond reach are counted and not listed, and no path is sought for them.
+MANY_LOGGERS = 8
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,9 +113,9 @@ def plan_pairs(
     """
     clocks = clocks or KnownClocks()
     planned: list[PlannedPair] = []
-    notes: list[str] = []
     failures: list[NetcorrError] = []
-    for a, b in combinations(sites, 2):
+    candidates, notes = _within_reach(network, sites, reach_m=settings.reach_m)
+    for a, b in candidates:
         try:
             path = correlation_path(
                 network, a.fitting, fitting_b=b.fitting, lead_a_m=a.lead_m, lead_b_m=b.lead_m
@@ -138,6 +142,32 @@ def plan_pairs(
     notes += sorted({text for site in sites for text in site.assumptions})
     notes += calibration_notes(((pair.path, pair.speeds) for pair in planned), settings.calibration)
     return planned, notes
+
+
+def _within_reach(
+    network: PipeNetwork, sites: Sequence[Site], *, reach_m: float
+) -> tuple[list[tuple[Site, Site]], list[str]]:
+    """Pairs worth a path, of many loggers only those within reach, and what to say of the others."""
+    pairs = list(combinations(sites, 2))
+    if len(sites) <= MANY_LOGGERS:
+        return pairs, []
+    fittings = [site.fitting for site in sites]
+    reached = {
+        fitting: fittings_within(network, fitting, others=fittings, limit_m=reach_m) for fitting in fittings
+    }
+    near = [(a, b) for a, b in pairs if b.fitting in reached[a.fitting]]
+    notes = []
+    if len(near) < len(pairs):
+        notes.append(
+            f"{len(pairs) - len(near)} of {len(pairs)} pairs of loggers were not compared: no way of "
+            f"{reach_m:.0f} m or less along open mains joins them"
+        )
+    alone = [site for site in sites if not any(site in pair for pair in near)]
+    notes += [
+        f"{site.logger} was compared with none: no other logger stands within {reach_m:.0f} m along the main"
+        for site in alone
+    ]
+    return near, notes
 
 
 def _planned(

@@ -9,7 +9,7 @@ from __future__ import annotations
 import heapq
 import math
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING, Any
 
 from netcorr.errors import SpeedError
@@ -111,13 +111,10 @@ class Waves:
     def _pipe(self, edge: DirectedEdge) -> WavePipe:
         """Wave in one pipe."""
         data = self.network.edge(*edge)
-        wall_mm, year, size_mm = data["wall_mm"], data["year"], data["diameter_mm"]
-        try:
-            wall = pipe_wall(data["material"], size_mm, wall_mm=wall_mm, year=year)
-            bore_m, loss_factor = wall.inside_diameter_m, wall.loss_factor
-        except SpeedError:
-            bore_m, loss_factor = (size_mm if size_mm > 0 else USUAL_MM) / 1000, 0.0
-        speed_m_s = self._speed_m_s(edge, data)
+        kind = _pipe_kind(data)
+        bore_m, loss_factor, tabled_m_s = _material(*kind, temperature_c=self.settings.temperature_c)
+        speed_m_s = self.speed_m_s.get(edge, self.speed_m_s.get((edge[1], edge[0], edge[2]), tabled_m_s))
+        speed_m_s = self.usual_m_s if speed_m_s is None else speed_m_s
         loss_np_m = wave_loss_np_m(
             self.frequency_hz,
             speed_m_s=speed_m_s,
@@ -130,21 +127,44 @@ class Waves:
             admittance=relative_admittance(bore_m=bore_m, speed_m_s=speed_m_s),
         )
 
-    def _speed_m_s(self, edge: DirectedEdge, data: dict[str, Any]) -> float:
-        known = self.speed_m_s.get(edge, self.speed_m_s.get((edge[1], edge[0], edge[2])))
-        if known is not None:
-            return known
-        try:
-            return pipe_wave_speed(
-                data["material"],
-                data["diameter_mm"],
-                wall_mm=data["wall_mm"],
-                year=data["year"],
-                temperature_c=self.settings.temperature_c,
-                wave_speed_m_s=data["wave_speed_m_s"],
-            ).speed_m_s
-        except SpeedError:
-            return self.usual_m_s
+
+def _pipe_kind(
+    data: dict[str, Any],
+) -> tuple[str | None, float | None, float | None, float | None, float | None]:
+    """Material, size and wall [mm], year and measured speed [m/s] of an edge; None where the map lacks it."""
+    numbers = (data[name] for name in ("diameter_mm", "wall_mm", "year", "wave_speed_m_s"))
+    size_mm, wall_mm, year, speed_m_s = (None if one is None or math.isnan(one) else one for one in numbers)
+    return data["material"], size_mm, wall_mm, year, speed_m_s
+
+
+@lru_cache(maxsize=4096)
+def _material(
+    material: str | None,
+    size_mm: float | None,
+    wall_mm: float | None,
+    year: float | None,
+    speed_m_s: float | None,
+    *,
+    temperature_c: float,
+) -> tuple[float, float, float | None]:
+    """Bore [m], loss factor of the wall, and wave speed [m/s] by the tables; many pipes are of one kind."""
+    try:
+        wall = pipe_wall(material, size_mm, wall_mm=wall_mm, year=year)
+        bore_m, loss_factor = wall.inside_diameter_m, wall.loss_factor
+    except SpeedError:
+        bore_m, loss_factor = (size_mm if size_mm and size_mm > 0 else USUAL_MM) / 1000, 0.0
+    try:
+        tabled = pipe_wave_speed(
+            material,
+            size_mm,
+            wall_mm=wall_mm,
+            year=year,
+            temperature_c=temperature_c,
+            wave_speed_m_s=speed_m_s,
+        )
+    except SpeedError:
+        return bore_m, loss_factor, None
+    return bore_m, loss_factor, tabled.speed_m_s
 
 
 def trace_rays(waves: Waves, sensor: int, *, least: float, latest_s: float) -> dict[DirectedEdge, Arrivals]:

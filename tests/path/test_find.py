@@ -15,7 +15,7 @@ from scipy.sparse.csgraph import dijkstra
 
 from netcorr.errors import NetworkError, NoPathError, PathError
 from netcorr.network import PipeNetwork, open_graph
-from netcorr.path import CorrelationPath, correlation_path
+from netcorr.path import CorrelationPath, correlation_path, fittings_within
 
 Maker = Callable[..., PipeNetwork]
 MAINS = {"M1": [(0, 0), (100, 0)], "M2": [(40, 0), (40, 60)]}
@@ -225,3 +225,23 @@ def test_measured_length_decides(make_network: Maker) -> None:
     drawn = correlation_path(make_network(mains, fittings), "V1", fitting_b="V2")
     measured = correlation_path(make_network(mains, fittings, measured_m={"A": 140.0}), "V1", fitting_b="V2")
     assert [drawn.segments[0].pipe_id, measured.segments[0].pipe_id] == ["A", "B"]
+
+
+@SETTINGS
+@given(seed=st.integers(0, 10_000), limit_m=st.floats(50.0, 600.0))
+def test_fittings_within_a_length_are_those_whose_path_is_no_longer(
+    make_random_town: Maker, seed: int, limit_m: float
+) -> None:
+    network = make_random_town(seed)
+    names = [str(name) for name in network.fittings.index if network.fittings.at[name, "node"] >= 0]
+    if "H22" not in names:  # a crossing whose streets are all missing
+        return
+    found = fittings_within(network, "H22", others=names, limit_m=limit_m)
+    for name in names:
+        try:
+            within = correlation_path(network, "H22", fitting_b=name).length_m <= limit_m
+        except NoPathError:
+            within = False
+        except PathError:  # the same place
+            within = True
+        assert (name in found) == within, name

@@ -16,7 +16,7 @@ from netcorr.position.network.hearing import BlurredRatio, wrong_share
 from netcorr.position.network.times import times_at
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -280,7 +280,11 @@ def blurred_ratio(hearing: PairHearing, *, alone: bool, largest_sd_s: float) -> 
 
 
 def pair_delays(
-    evidence: NetworkEvidence, hearing: PairHearing, places: Places, *, ways: Sequence[PlaceTimes]
+    evidence: NetworkEvidence,
+    hearing: PairHearing,
+    places: Places,
+    *,
+    ways: Sequence[PlaceTimes] | Mapping[int, PlaceTimes],
 ) -> tuple[Floats, Floats]:
     """Delay of a leak at each place by group, and its variance without that of the groups.
 
@@ -292,8 +296,8 @@ def pair_delays(
         The pair.
     places : Places
         Places.
-    ways : sequence of PlaceTimes
-        Ways from every sensor to the places.
+    ways : sequence of PlaceTimes, or mapping of int to it
+        Ways from every sensor to the places, or by the numbers of the two that are needed.
 
     Returns
     -------

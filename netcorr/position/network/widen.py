@@ -7,6 +7,7 @@ the whole answer. So the probability along each piece is blurred by what a singl
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -53,10 +54,11 @@ def widened(evidence: NetworkEvidence, places: Places, probability: Floats, *, s
     """
     mass = np.bincount(places.piece, probability, minlength=evidence.pipes.length_m.size)
     blurred = probability.copy()
+    telling = replace(evidence, hearings=tuple(one for one in evidence.hearings if wrong_share(one) <= 0.5))
     for piece in np.flatnonzero(mass > LEAST_MASS).tolist():
         rows = np.flatnonzero(places.piece == piece)
         best = rows[int(np.argmax(probability[rows] / places.width_m[rows]))]
-        sd_m = SHARED * _best_pair_m(evidence, places, best, slowness_sd=slowness_sd)
+        sd_m = SHARED * _best_pair_m(telling, places, best, slowness_sd=slowness_sd)
         blurred[rows] = _blurred(probability[rows], places.width_m[rows], sd_m=sd_m)
     return blurred
 
@@ -64,13 +66,14 @@ def widened(evidence: NetworkEvidence, places: Places, probability: Floats, *, s
 def _best_pair_m(evidence: NetworkEvidence, places: Places, row: int, *, slowness_sd: Floats) -> float:
     """Standard deviation of a place by the best pair that has it between its sensors, 0 without one. [m]"""
     one = places.at(row)
-    ways = tuple(times_at(evidence.pipes, sensor, one) for sensor in evidence.sensors)
+    used = {sensor for hearing in evidence.hearings for sensor in (hearing.a, hearing.b)}
+    ways = {number: times_at(evidence.pipes, evidence.sensors[number], one) for number in used}
     half_speed = float(evidence.pipes.speed_m_s[one.piece[0]]) / 2
     found = []
     for hearing in evidence.hearings:
         a, b = ways[hearing.a], ways[hearing.b]
         apart = bool(np.isfinite(a.time_s + b.time_s)[0] and a.by_first_end[0] != b.by_first_end[0])
-        if not apart or wrong_share(hearing) > 0.5:
+        if not apart:
             continue
         by_group_s, variance_s2 = pair_delays(evidence, hearing, one, ways=ways)
         sd_s = float(np.sqrt(variance_s2[0] + (by_group_s[0] ** 2) @ slowness_sd**2))
