@@ -114,7 +114,7 @@ def run_survey(pipes: Literal["iron", "plastic"], *, seed: int, crossings: tuple
     ]
     sensors = [draw_sensor(rng, k, fitting) for k, fitting in enumerate(sites, start=1)]
     speeds = draw_speeds(network, rng, common_sd=0.025, pipe_sd=0.01)
-    leak = _between(network, sites[LOGGERS // 2 - 1], sites[LOGGERS // 2])
+    leak = _between(network, sites[LOGGERS // 2 + 4], sites[LOGGERS // 2 + 5])  # neighbours in one street
     rounds = simulate_survey(
         network,
         sensors=sensors,
