@@ -26,11 +26,14 @@ from scipy.special import xlogy
 from netcorr.errors import NetcorrError
 from netcorr.position import locate_survey, reliability
 from netcorr.position.candidates import find_candidates, listed_stretches
+from netcorr.position.region import Stretch
 
 #: Constants that are fitted together, and where the search starts.
-START: dict[str, float] = {"UNFORESEEN": 0.01, "SILENCE": 1.5, "ODDS_POWER": 1.1}
+START: dict[str, float] = {"UNFORESEEN": 0.01, "SILENCE": 1.5, "ODDS_POWER": 1.1, "SECOND_ODDS": 1.5}
+#: Constants fitted together beside each alone and all of them.
+COMBINED = (("SILENCE", "ODDS_POWER"), ("SILENCE", "ODDS_POWER", "SECOND_ODDS"))
 #: What leaves the model as it is, but for what it does not foresee.
-NEUTRAL: dict[str, float] = {"UNFORESEEN": 0.01, "SILENCE": 1.0, "ODDS_POWER": 1.0}
+NEUTRAL: dict[str, float] = {"UNFORESEEN": 0.01, "SILENCE": 1.0, "ODDS_POWER": 1.0, "SECOND_ODDS": 1.0}
 #: No stated probability is taken to be nearer to 0 or 1 than this: one surprise must not decide a fit.
 SURE = 1e-4
 
@@ -54,7 +57,7 @@ class Modelled:
     second : float
         Probability of a second leak, 0 for none.
     second_places : tuple of (float, bool)
-        Its stretches.
+        Its stretches elsewhere than those of the first.
     """
 
     job: MixedJob
@@ -84,22 +87,29 @@ def model(job: MixedJob) -> Modelled | None:
     raw, better = corrected.call_args.args[0], listed.call_args.args[0]
     second, settings = listed.call_args.kwargs["second"], listed.call_args.kwargs["settings"]
 
-    def places(density_per_m: np.ndarray) -> tuple[Place, ...]:
-        found = listed_stretches(better.position_m, density_per_m, settings=settings)
-        return tuple((one.mass, _holds(survey, one.low_m, one.high_m)) for one in found)
-
+    first = listed_stretches(better.position_m, better.density_per_m, settings=settings)
+    beside = listed_stretches(better.position_m, second.density_per_m, settings=settings) if second else ()
+    likely = [one for one in first if one.mass * better.between > settings.least_probability]
     return Modelled(
         job,
         hypotheses=(raw.between, raw.beyond_a, raw.beyond_b, raw.none),
         truth=_truth(survey),
-        places=places(better.density_per_m),
+        places=tuple((one.mass, _holds(survey, one)) for one in first),
         second=second.probability if second else 0.0,
-        second_places=places(second.density_per_m) if second else (),
+        second_places=tuple((one.mass, _holds(survey, one)) for one in beside if _apart(one, likely)),
     )
 
 
-def _holds(survey: MixedSurvey, low_m: float, high_m: float) -> bool:
-    return any(low_m <= x <= high_m for x in survey.between_m)
+def _apart(one: Stretch, others: Sequence[Stretch]) -> bool:
+    """Whether neither has its best point in the other, or it is not listed beside it."""
+    return not any(
+        one.low_m <= other.best_m <= one.high_m or other.low_m <= one.best_m <= other.high_m
+        for other in others
+    )
+
+
+def _holds(survey: MixedSurvey, one: Stretch) -> bool:
+    return any(one.low_m <= x <= one.high_m for x in survey.between_m)
 
 
 def _truth(survey: MixedSurvey) -> int:
@@ -151,7 +161,8 @@ def _candidates(surveys: Sequence[Modelled], hypotheses: np.ndarray) -> tuple[np
     right: list[bool] = []
     for one, (between, beyond_a, beyond_b, _) in zip(surveys, hypotheses, strict=True):
         stated += [reliability.candidate_probability(mass * between) for mass, _ in one.places]
-        stated += [reliability.candidate_probability(mass) * one.second for mass, _ in one.second_places]
+        beside = reliability.second_probability(one.second)
+        stated += [reliability.candidate_probability(mass) * beside for mass, _ in one.second_places]
         stated += [reliability.candidate_probability(p) for p in (beyond_a, beyond_b)]
         right += [holds for _, holds in (*one.places, *one.second_places)]
         right += [one.truth == 1, one.truth == 2]
@@ -239,14 +250,7 @@ def main(arguments: list[str]) -> int:
 def fits(surveys: Sequence[Modelled]) -> str:
     """Table of the constants as they are, and of fits of one, two or all of them."""
     rows: list[tuple[object, ...]] = [("as they are", *_nats(*log_likelihood(surveys, {})), "", "")]
-    for names in (
-        (),
-        ("UNFORESEEN",),
-        ("SILENCE",),
-        ("ODDS_POWER",),
-        ("SILENCE", "ODDS_POWER"),
-        tuple(START),
-    ):
+    for names in ((), *((name,) for name in START), *COMBINED, tuple(START)):
         with in_place(NEUTRAL):
             found = fit(surveys, names) if names else {}
             words = ", ".join(f"{name} {value:.3g}" for name, value in found.items()) or "none"

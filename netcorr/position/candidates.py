@@ -12,7 +12,7 @@ from netcorr.path import branch_lines, point_at, segment_at, side_branches, stre
 from netcorr.position.candidate_id import candidate_id
 from netcorr.position.fix import BESIDE_NOTE, Branch, Candidate, ErrorBudget
 from netcorr.position.region import highest_density_stretches
-from netcorr.position.reliability import candidate_probability
+from netcorr.position.reliability import candidate_probability, second_probability
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -79,9 +79,9 @@ def find_candidates(
         for one in listed_stretches(x, posterior.density_per_m, settings=settings)
     ]
     if second is not None:
-        # the odds of a second are true as they are; of its places the lesser are right less often
+        beside = second_probability(second.probability)
         likely += [
-            (candidate_probability(one.mass) * second.probability, one, BESIDE_NOTE)
+            (candidate_probability(one.mass) * beside, one, BESIDE_NOTE)
             for one in listed_stretches(x, second.density_per_m, settings=settings)
         ]
     found: list[Candidate] = []

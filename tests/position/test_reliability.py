@@ -12,12 +12,14 @@ from netcorr.position import PairPosterior
 from netcorr.position.reliability import (
     DENSITY_POWER,
     MOST_RAISED,
+    SECOND_ODDS,
     SILENCE,
     UNFORESEEN,
     candidate_probability,
     reliable,
     reliable_density,
     reliable_hypotheses,
+    second_probability,
 )
 
 X = np.linspace(0.0, 100.0, 2001)
@@ -99,6 +101,20 @@ def test_what_is_likely_is_stated_higher_and_what_is_faint_lower() -> None:
     assert 0.15 < candidate_probability(0.25) < 0.25
     assert 0.8 < candidate_probability(0.8) < 0.9
     assert candidate_probability(0.95) == pytest.approx(0.95)
+
+
+@given(st.floats(0.0, 1.0), st.floats(0.0, 1.0))
+@few
+def test_what_is_stated_of_a_second_leak_rises(one: float, other: float) -> None:
+    low, high = sorted((one, other))
+    assert low <= second_probability(low) <= second_probability(high) <= 1
+
+
+@given(st.floats(0.01, 0.99))
+@few
+def test_a_second_leak_has_its_odds_raised(probability: float) -> None:
+    stated = second_probability(probability)
+    assert stated / (1 - stated) == pytest.approx(SECOND_ODDS * probability / (1 - probability))
 
 
 def test_a_normal_density_changes_by_the_root_of_the_power() -> None:

@@ -13,7 +13,7 @@ import pytest
 
 from netcorr.position import reliability
 
-NEUTRAL = {"UNFORESEEN": 0.0, "SILENCE": 1.0, "ODDS_POWER": 1.0}
+NEUTRAL = {"UNFORESEEN": 0.0, "SILENCE": 1.0, "ODDS_POWER": 1.0, "SECOND_ODDS": 1.0}
 
 
 @pytest.fixture
@@ -27,7 +27,7 @@ def drawn(
     """Surveys whose truths are drawn with the probabilities that these constants state."""
     rng = np.random.default_rng(4)
     surveys = []
-    with fitting.in_place({"UNFORESEEN": 0.0, "SILENCE": silence, "ODDS_POWER": power}):
+    with fitting.in_place({"UNFORESEEN": 0.0, "SILENCE": silence, "ODDS_POWER": power, "SECOND_ODDS": 1.0}):
         for number in range(count):
             model = rng.dirichlet([0.6] * 4)
             stated = reliability.reliable_hypotheses(model)
@@ -98,5 +98,5 @@ def test_the_model_is_listened_to(fitting: ModuleType, tmp_path: Path) -> None:
 def test_the_table_says_what_every_fit_is_worth(fitting: ModuleType) -> None:
     table = fitting.fits(drawn(fitting, 200, silence=3.0))
     assert "as they are" in table
-    # the constants as they are, none at all, and five fits
-    assert sum("unseen" not in line and "." in line for line in table.splitlines()) == 7
+    # the constants as they are, none at all, and seven fits
+    assert sum("unseen" not in line and "." in line for line in table.splitlines()) == 9
