@@ -78,11 +78,14 @@ class NetworkArrivals:
         Shape (p,): share of the pressure that is left at the other end of each piece.
     length_m : numpy.ndarray
         Shape (p,): length of each piece. [m]
+    waves : Waves
+        The pipes as waves feel them: rays of more sensors.
     """
 
     sensors: tuple[SensorArrivals, ...]
     kept: Floats
     length_m: Floats
+    waves: Waves
 
     def pressure_at(self, places: Places) -> Floats:
         """Pressure that each sensor gets by the best way from each place, shape (sensors, k)."""
@@ -145,18 +148,36 @@ def network_arrivals(
     """
     speed_m_s = dict(zip(pipes.edges, pipes.speed_m_s.tolist(), strict=True))
     waves = Waves(network, frequency_hz, settings, float(np.median(pipes.speed_m_s)), speed_m_s)
-    found = []
-    for sensor in sensors:
-        rays = trace_rays(waves, int(pipes.nodes[sensor.node]), least=LEAST_PRESSURE, latest_s=LATEST_S)
-        time_s = np.zeros((len(pipes.edges), 2, MOST_ARRIVALS))
-        pressure = np.zeros_like(time_s)
-        for row, (u, v, key) in enumerate(pipes.edges):
-            for end, edge in enumerate(((u, v, key), (v, u, key))):
-                for k, (at_s, share) in enumerate(_strongest(rays.get(edge, []))):
-                    time_s[row, end, k], pressure[row, end, k] = at_s, share
-        found.append(SensorArrivals(time_s, pressure))
+    found = tuple(sensor_arrivals(waves, pipes, int(pipes.nodes[sensor.node])) for sensor in sensors)
     kept = np.array([waves.pipe(edge).kept for edge in pipes.edges])
-    return NetworkArrivals(tuple(found), kept, pipes.length_m)
+    return NetworkArrivals(found, kept, pipes.length_m, waves)
+
+
+def sensor_arrivals(waves: Waves, pipes: ReachedPipes, node: int) -> SensorArrivals:
+    """Follow rays from one node.
+
+    Parameters
+    ----------
+    waves : Waves
+        The pipes as waves feel them.
+    pipes : ReachedPipes
+        Mains within reach.
+    node : int
+        Node of the network's graph.
+
+    Returns
+    -------
+    SensorArrivals
+        What runs into every piece.
+    """
+    rays = trace_rays(waves, node, least=LEAST_PRESSURE, latest_s=LATEST_S)
+    time_s = np.zeros((len(pipes.edges), 2, MOST_ARRIVALS))
+    pressure = np.zeros_like(time_s)
+    for row, (u, v, key) in enumerate(pipes.edges):
+        for end, edge in enumerate(((u, v, key), (v, u, key))):
+            for k, (at_s, share) in enumerate(_strongest(rays.get(edge, []))):
+                time_s[row, end, k], pressure[row, end, k] = at_s, share
+    return SensorArrivals(time_s, pressure)
 
 
 def _strongest(rays: Arrivals) -> Arrivals:

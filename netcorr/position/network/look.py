@@ -238,7 +238,7 @@ def delays_shown(
 
 
 def log_by_ways(
-    curve: BlurredRatio, by_way: Sequence[HeardWay], *, delay_s: Floats, sd_s: Floats, factor: float
+    curve: BlurredRatio, by_way: Sequence[HeardWay], *, delay_s: Floats, sd_s: Floats, factor: float | Floats
 ) -> Floats:
     """Log of the likelihood ratio at places, whichever ways are the loudest.
 
@@ -250,8 +250,8 @@ def log_by_ways(
         Ways; without any the direct one is meant.
     delay_s, sd_s : numpy.ndarray
         Shape (k,): delay by the direct ways and its standard deviation. [s]
-    factor : float
-        Slowness factor of what comes round about.
+    factor : float or numpy.ndarray
+        Slowness factor of what comes round about, one for all places or shape (k,).
 
     Returns
     -------
@@ -261,10 +261,11 @@ def log_by_ways(
     if not by_way:
         return curve.log_at(delay_s, sd_s)
     total = np.zeros(delay_s.size)
+    factors = np.broadcast_to(factor, delay_s.shape)
     for way in by_way:
         on = way.rows
         total[on] += way.share * curve.share_at(
-            delay_s[on] + factor * way.later_s, np.hypot(sd_s[on], way.sd_s)
+            delay_s[on] + factors[on] * way.later_s, np.hypot(sd_s[on], way.sd_s)
         )
     return curve.log_of(total)
 

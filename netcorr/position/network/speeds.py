@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from numpy.typing import NDArray
 
     from netcorr.position.network.pipes import ReachedPipes
@@ -67,13 +69,15 @@ def group_shares(pipes: ReachedPipes) -> Floats:
     return shares
 
 
-def prior_grid(pipes: ReachedPipes) -> SpeedGrid:
+def prior_grid(pipes: ReachedPipes, *, points: Mapping[int, int] = POINTS) -> SpeedGrid:
     """Grid over what the tables leave open.
 
     Parameters
     ----------
     pipes : ReachedPipes
         The mains, with the common part of the error of each group.
+    points : mapping of int to int
+        Points for each group by the number of groups gone through.
 
     Returns
     -------
@@ -88,7 +92,7 @@ def prior_grid(pipes: ReachedPipes) -> SpeedGrid:
         for g in np.argsort(-matter)
         if share[g] > 1e-4 and time_s[g] >= LEAST_TIME_SHARE * time_s.sum()
     ][: max(POINTS)]
-    return _grid(np.ones(share.size), share, free=tuple(free), share=share)
+    return _grid(np.ones(share.size), share, free=tuple(free), share=share, points=points)
 
 
 def fixed_grid(pipes: ReachedPipes) -> SpeedGrid:
@@ -119,14 +123,21 @@ def narrowed_grid(grid: SpeedGrid, log_posterior: Floats, *, pipes: ReachedPipes
     return _grid(mean, np.minimum(sd * 1.2, share), free=grid.free, share=share)
 
 
-def _grid(centre: Floats, sd: Floats, *, free: tuple[int, ...], share: Floats) -> SpeedGrid:
+def _grid(
+    centre: Floats,
+    sd: Floats,
+    *,
+    free: tuple[int, ...],
+    share: Floats,
+    points: Mapping[int, int] = POINTS,
+) -> SpeedGrid:
     """Evenly spaced factors about a centre, with the prior of the tables at each."""
     blur = share.copy()
     if not free:
         return SpeedGrid(np.ones((1, share.size)), np.zeros(1), blur, free)
     axes = []
     for group in free:
-        axis = centre[group] + sd[group] * np.linspace(-REACH_SD, REACH_SD, POINTS[len(free)])
+        axis = centre[group] + sd[group] * np.linspace(-REACH_SD, REACH_SD, points[len(free)])
         blur[group] = 0.5 * float(axis[1] - axis[0])
         axes.append(axis)
     chosen = np.array(list(product(*axes)))

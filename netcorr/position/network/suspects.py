@@ -1,28 +1,33 @@
-"""One logger whose evidence contradicts what all others say: a wrong fitting, a wrong clock, or a deaf one.
+"""Loggers that are not as the table says: how much better all pairs fit with them elsewhere or another clock.
 
-The others alone say where a source is likely. There the delays of the pairs of the logger in question are
-foretold; had it stood at another fitting, or were its clock off, they would be others. What makes all its
-pairs together much more likely than the table does, and more than anything else of the kind, is named.
-Nothing is changed to what was tried.
+For any table every pair has its delays at every place, by whatever ways, and hears it as clearly as the map
+foretells. So the survey as a whole is more or less likely by a table, wherever the source is. Two loggers at
+each other's fitting, one at another fitting, one with another clock: each makes the survey this much more
+likely than what the table says. Nothing is changed to what was tried.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.special import logsumexp
 
+from netcorr.position.network.arrivals import sensor_arrivals
 from netcorr.position.network.hearing import LEAST_PEAK, LOUD, weight_of_pairs
-from netcorr.position.network.look import blurred_ratio, pair_delays
+from netcorr.position.network.look import blurred_ratio, log_by_ways, pair_delays, ways_of_pair
+from netcorr.position.network.loudness import log_loudness
 from netcorr.position.network.speeds import prior_grid
 from netcorr.position.network.times import Places, even_places, times_at
+from netcorr.position.network.weigh import HALF_HEARD_S
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from numpy.typing import NDArray
 
+    from netcorr.position.network.arrivals import HeardWay
     from netcorr.position.network.evidence import NetworkEvidence
     from netcorr.position.network.hearing import BlurredRatio, PairHearing
     from netcorr.position.network.times import PlaceTimes, SensorTimes
@@ -31,14 +36,17 @@ if TYPE_CHECKING:
 
 #: Places of the look, farther apart on long networks so that there are about so many. [m]
 SPACING_M, MANY_PLACES = 3.0, 6000
-#: Pairs of a place and speeds that the others find most likely: only these are looked at for one logger.
-LIKELY = 400
+#: Speeds of the look, by the number of groups gone through: fewer than an answer needs.
+SPEEDS = {1: 7, 2: 5}
+#: Pairs of a place and speeds that the others find most likely: only these are looked at for one logger, and
+#: fewer for its clock, of which many are tried.
+LIKELY, LIKELY_OF_CLOCK = 400, 150
 #: Of more pairs than this only those are looked at that hear something.
 MANY_PAIRS = 100
 #: Fewer loggers that hear something beyond doubt place nothing.
 FEWEST_LOUD = 3
-#: Clocks are tried so far off, in such steps. [s]
-FARTHEST_S, STEP_S = 0.1, 0.0005
+#: Clocks are tried so far off, in such steps, and about the best of them in finer ones. [s]
+FARTHEST_S, STEP_S, FINE_STEP_S = 0.1, 0.001, 0.00025
 
 
 @dataclass(frozen=True)
@@ -64,17 +72,52 @@ class Explanation:
 
 
 @dataclass(frozen=True, eq=False)
-class _Others:
-    """What all pairs but those of one sensor say, where they find a source most likely."""
+class _Look:
+    """Places with speeds, and what they have in common for all pairs.
+
+    Attributes
+    ----------
+    places : Places
+        Shape (k,).
+    factor : numpy.ndarray
+        Shape (c, k, g): slowness factors to try at each place.
+    later : numpy.ndarray
+        Shape (c, k): the same of what comes round about.
+    ways : tuple of PlaceTimes
+        Quickest ways from every sensor.
+    """
 
     places: Places
     factor: Floats
-    log_others: Floats
+    later: Floats
     ways: tuple[PlaceTimes, ...]
 
 
+@dataclass(frozen=True, eq=False)
+class _PairAt:
+    """Delays of one pair at places by the quickest ways, and what else may be heard.
+
+    Attributes
+    ----------
+    heard : numpy.ndarray
+        Shape (k,): whether both sensors are reached.
+    delay_s, sd_s : numpy.ndarray
+        Shape (c, h), (h,): of the places that both reach. [s]
+    later : numpy.ndarray
+        Shape (c, h): slowness factor of what comes round about.
+    by_way : tuple of HeardWay
+        Ways of the pair.
+    """
+
+    heard: NDArray[np.bool_]
+    delay_s: Floats
+    sd_s: Floats
+    later: Floats
+    by_way: tuple[HeardWay, ...]
+
+
 class Suspicion:
-    """All pairs at all places, ready to leave any one logger out.
+    """All pairs at all places, ready for other tables.
 
     Parameters
     ----------
@@ -83,58 +126,62 @@ class Suspicion:
     """
 
     def __init__(self, evidence: NetworkEvidence) -> None:
-        weight = weight_of_pairs(evidence.hearings)
+        self._weight = weight_of_pairs(evidence.hearings)
         if len(evidence.hearings) > MANY_PAIRS:  # what hears nothing tells next to nothing apart
             telling = tuple(one for one in evidence.hearings if one.heard >= LEAST_PEAK)
             evidence = replace(evidence, hearings=telling)
         self._evidence = evidence
         total_m = float(evidence.pipes.length_m.sum())
-        self._places = even_places(evidence.pipes, spacing_m=max(SPACING_M, total_m / MANY_PLACES))
-        self._grid = prior_grid(evidence.pipes)
-        self._weight = weight
-        self._ways = tuple(times_at(evidence.pipes, sensor, self._places) for sensor in evidence.sensors)
-        shape = (self._grid.factor.shape[0], self._places.piece.size)
-        self._of_sensor = np.zeros((len(evidence.sensors), *shape))
+        places = even_places(evidence.pipes, spacing_m=max(SPACING_M, total_m / MANY_PLACES))
+        grid = prior_grid(evidence.pipes, points=SPEEDS)
+        self._blur_share, shape = grid.blur_share, (len(grid.factor), places.piece.size)
+        self._look = self._look_at(
+            places, np.broadcast_to(grid.factor[:, None, :], (*shape, grid.factor.shape[1]))
+        )
+        nearest_s = np.min([way.time_s for way in self._look.ways], axis=0)
+        self._log_prior: Floats = (
+            grid.log_prior[:, None] + np.log(places.width_m) - np.log(2) * nearest_s / HALF_HEARD_S
+        )
         self._curves: list[BlurredRatio] = []
+        self._log_pair: list[NDArray[np.float32]] = []
         for hearing in evidence.hearings:
-            _, sd_s = self._delays(evidence, hearing, self._places, self._ways)
-            largest_sd_s = 1.5 * float(sd_s[np.isfinite(sd_s)].max(initial=0.0))
-            self._curves.append(blurred_ratio(hearing, alone=False, largest_sd_s=largest_sd_s))
-        for number, hearing in enumerate(evidence.hearings):
-            log_pair = self._log_pair(number)
-            for sensor in (hearing.a, hearing.b):
-                self._of_sensor[sensor] += log_pair
-        # every pair is in the sums of two sensors
-        prior = self._grid.log_prior[:, None] + np.log(self._places.width_m)[None, :]
-        self._all: Floats = prior + self._of_sensor.sum(axis=0) / 2
-
-    def _log_pair(self, number: int) -> Floats:
-        """What one pair says of every place with every speed."""
-        hearing, curve = self._evidence.hearings[number], self._curves[number]
-        by_group_s, sd_s = self._delays(self._evidence, hearing, self._places, self._ways)
-        heard = np.isfinite(sd_s)
-        log_pair = np.zeros((self._grid.factor.shape[0], self._places.piece.size))
-        for row, factor in zip(log_pair, self._grid.factor, strict=True):
-            row[heard] = self._weight * curve.log_at(by_group_s[heard] @ factor, sd_s[heard])
-        return log_pair
-
-    def _delays(
-        self,
-        evidence: NetworkEvidence,
-        hearing: PairHearing,
-        places: Places,
-        ways: Sequence[PlaceTimes],
-    ) -> tuple[Floats, Floats]:
-        """Delays by group, and their standard deviation; not finite where no way leads."""
-        by_group_s, variance_s2 = pair_delays(evidence, hearing, places, ways=ways)
-        with np.errstate(invalid="ignore"):
-            reached = ways[hearing.a].time_s + ways[hearing.b].time_s
-            sd_s = np.sqrt(variance_s2 + (by_group_s**2) @ self._grid.blur_share**2)
-        return by_group_s, np.where(np.isfinite(reached), sd_s, np.inf)
+            at = self._pair_at(evidence, hearing, self._look)
+            largest_sd_s = 1.5 * float(at.sd_s.max(initial=0.0))
+            curve = blurred_ratio(hearing, alone=False, largest_sd_s=largest_sd_s)
+            self._curves.append(curve)
+            self._log_pair.append(self._log_of(curve, at).astype(np.float32))
+        self._all: Floats = self._log_prior + np.sum(self._log_pair, axis=0, dtype=np.float64)
+        self._stated = float(logsumexp(self._all + self._loudness(evidence, self._look)))
 
     def as_stated(self) -> float:
         """Log of how likely all pairs are with every logger as the table has it."""
-        return float(logsumexp(self._all))
+        return self._stated
+
+    def exchanged(self, a: int, b: int) -> float:
+        """Log of how much more likely all pairs are with two loggers at each other's fitting.
+
+        Parameters
+        ----------
+        a, b : int
+            Numbers of the sensors.
+
+        Returns
+        -------
+        float
+            Against the table.
+        """
+        to = {a: b, b: a}
+        moved = replace(
+            self._evidence,
+            hearings=tuple(
+                replace(h, a=to.get(h.a, h.a), b=to.get(h.b, h.b)) for h in self._evidence.hearings
+            ),
+        )
+        log_all = self._all + self._loudness(moved, self._look)
+        for number in self._pairs_of({a, b}):
+            at = self._pair_at(moved, moved.hearings[number], self._look)
+            log_all += self._log_of(self._curves[number], at) - self._log_pair[number]
+        return float(logsumexp(log_all)) - self._stated
 
     def explanations(self, sensor: int, fittings: Mapping[str, SensorTimes]) -> list[Explanation]:
         """What would make one logger fit, most likely first.
@@ -151,44 +198,17 @@ class Suspicion:
         list of Explanation
             The best offset of its clock, and every fitting.
         """
-        others = self._without(sensor)
-        before = self.as_stated()
-        found = [self._clock(sensor, others, before)]
+        log_others = self._without(sensor)
+        look, log_likely = self._likely(log_others, LIKELY)
+        found = [self._clock(sensor, log_others)]
         for fitting, times in fittings.items():
-            log_mine = np.zeros(others.log_others.size)
-            for curve, _, delay_s, sd_s in self._at(sensor, others, times):
-                heard = np.isfinite(sd_s)
-                log_mine[heard] += self._weight * curve.log_at(delay_s[heard], sd_s[heard])
-            gain = float(logsumexp(others.log_others + log_mine)) - before
-            found.append(Explanation(sensor, gain, fitting=fitting))
+            there, seen = self._moved(sensor, times, look)
+            log_all = log_likely + self._loudness(there, seen)
+            for number in self._pairs_of({sensor}):
+                at = self._pair_at(there, there.hearings[number], seen)
+                log_all += self._log_of(self._curves[number], at)[0]
+            found.append(Explanation(sensor, float(logsumexp(log_all)) - self._stated, fitting=fitting))
         return sorted(found, key=lambda one: -one.gain)
-
-    def exchanged(self, a: int, b: int) -> float:
-        """Log of how much more likely all pairs are with two loggers at each other's fitting.
-
-        Parameters
-        ----------
-        a, b : int
-            Numbers of the sensors.
-
-        Returns
-        -------
-        float
-            Against the table.
-        """
-        between = next((k for k, one in enumerate(self._evidence.hearings) if {one.a, one.b} == {a, b}), None)
-        of_both = self._of_sensor[a] + self._of_sensor[b]
-        if between is not None:
-            of_both = of_both - self._log_pair(between)
-        others = self._likely(self._all - of_both)
-        sensors, ways = list(self._evidence.sensors), list(others.ways)
-        sensors[a], sensors[b] = sensors[b], sensors[a]
-        ways[a], ways[b] = ways[b], ways[a]
-        log_both = np.zeros(others.log_others.size)
-        for curve, _, delay_s, sd_s in self._pairs_at({a, b}, others, sensors, ways):
-            heard = np.isfinite(sd_s)
-            log_both[heard] += self._weight * curve.log_at(delay_s[heard], sd_s[heard])
-        return float(logsumexp(others.log_others + log_both)) - self.as_stated()
 
     def nearness(self, sensor: int) -> float:
         """Probability, by all others, that a sensor is nearer to the source than the second that hears it.
@@ -211,56 +231,106 @@ class Suspicion:
         }
         if len(loud) < FEWEST_LOUD:
             return 0.0
-        log_others = logsumexp(self._all - self._of_sensor[sensor], axis=0)
+        log_others = logsumexp(self._without(sensor), axis=0)
         probability = np.exp(log_others - logsumexp(log_others))
-        second_s = np.sort([self._ways[k].time_s for k in sorted(loud)], axis=0)[1]
-        return float(probability @ (self._ways[sensor].time_s < second_s))
+        second_s = np.sort([self._look.ways[k].time_s for k in sorted(loud)], axis=0)[1]
+        return float(probability @ (self._look.ways[sensor].time_s < second_s))
 
-    def _without(self, sensor: int) -> _Others:
-        """Places and speeds that all other sensors find most likely."""
-        return self._likely(self._all - self._of_sensor[sensor])
+    def _pairs_of(self, which: set[int]) -> list[int]:
+        """Numbers of the pairs of some sensors."""
+        return [k for k, one in enumerate(self._evidence.hearings) if which & {one.a, one.b}]
 
-    def _likely(self, log_all: Floats) -> _Others:
-        log_others = log_all.ravel()
-        kept = np.argsort(-log_others)[:LIKELY]
-        speeds, rows = np.unravel_index(kept, self._all.shape)
-        every = self._places
-        places = Places(every.piece[rows], every.from_m[rows], every.width_m[rows])
-        ways = tuple(times_at(self._evidence.pipes, one, places) for one in self._evidence.sensors)
-        return _Others(places, self._grid.factor[speeds], log_others[kept], ways)
+    def _without(self, sensor: int) -> Floats:
+        """What all other sensors say of places and speeds."""
+        of_sensor = np.sum([self._log_pair[k] for k in self._pairs_of({sensor})], axis=0, dtype=np.float64)
+        return np.asarray(self._all - of_sensor)
 
-    def _at(
-        self, sensor: int, others: _Others, times: SensorTimes
-    ) -> Iterator[tuple[BlurredRatio, PairHearing, Floats, Floats]]:
-        """Pairs of a sensor that stands elsewhere: delays at the likely places, and their deviation."""
-        sensors, ways = list(self._evidence.sensors), list(others.ways)
+    def _likely(self, log_all: Floats, most: int) -> tuple[_Look, Floats]:
+        """Pairs of a place and speeds that are most likely, and the log of that."""
+        flat = log_all.ravel()
+        kept = np.argsort(-flat)[:most]
+        speeds, rows = np.unravel_index(kept, log_all.shape)
+        places = Places(*(getattr(self._look.places, name)[rows] for name in ("piece", "from_m", "width_m")))
+        return self._look_at(places, self._look.factor[speeds, rows][None]), flat[kept]
+
+    def _look_at(self, places: Places, factor: Floats) -> _Look:
+        pipes = self._evidence.pipes
+        ways = tuple(times_at(pipes, sensor, places) for sensor in self._evidence.sensors)
+        return _Look(places, factor, factor @ pipes.time_shares, ways)
+
+    def _moved(self, sensor: int, times: SensorTimes, look: _Look) -> tuple[NetworkEvidence, _Look]:
+        """The evidence with one sensor elsewhere, and the places seen from there."""
+        evidence = self._evidence
+        sensors, ways = list(evidence.sensors), list(look.ways)
         sensors[sensor] = times
-        ways[sensor] = times_at(self._evidence.pipes, times, others.places)
-        return self._pairs_at({sensor}, others, sensors, ways)
+        ways[sensor] = times_at(evidence.pipes, times, look.places)
+        arrivals = evidence.arrivals
+        if arrivals is not None:
+            rays = list(arrivals.sensors)
+            rays[sensor] = sensor_arrivals(
+                arrivals.waves, evidence.pipes, int(evidence.pipes.nodes[times.node])
+            )
+            arrivals = replace(arrivals, sensors=tuple(rays))
+        there = replace(evidence, sensors=tuple(sensors), arrivals=arrivals)
+        return there, replace(look, ways=tuple(ways))
 
-    def _pairs_at(
-        self,
-        which: set[int],
-        others: _Others,
-        sensors: Sequence[SensorTimes],
-        ways: Sequence[PlaceTimes],
-    ) -> Iterator[tuple[BlurredRatio, PairHearing, Floats, Floats]]:
-        evidence = replace(self._evidence, sensors=tuple(sensors))
-        for curve, hearing in zip(self._curves, evidence.hearings, strict=True):
-            if which & {hearing.a, hearing.b}:
-                by_group_s, sd_s = self._delays(evidence, hearing, others.places, ways)
-                yield curve, hearing, (by_group_s * others.factor).sum(axis=1), sd_s
+    def _pair_at(self, evidence: NetworkEvidence, hearing: PairHearing, look: _Look) -> _PairAt:
+        """Delays of a pair at places."""
+        a, b = look.ways[hearing.a].time_s, look.ways[hearing.b].time_s
+        heard = np.isfinite(a) & np.isfinite(b)
+        by_group_s, variance_s2 = pair_delays(evidence, hearing, look.places, ways=look.ways)
+        by_group_s = by_group_s[heard]
+        sd_s = np.sqrt(variance_s2[heard] + (by_group_s**2) @ self._blur_share**2)
+        by_way = ways_of_pair(evidence, hearing, look.places.take(heard), direct_s=(a[heard], b[heard]))
+        delay_s = np.einsum("ckg,kg->ck", look.factor[:, heard], by_group_s)
+        return _PairAt(heard, delay_s, sd_s, look.later[:, heard], by_way)
 
-    def _clock(self, sensor: int, others: _Others, before: float) -> Explanation:
+    def _log_of(
+        self, curve: BlurredRatio, at: _PairAt, *, late_s: float = 0.0, wide_s: float = 0.0
+    ) -> Floats:
+        """What a pair says of places, shape (c, k), if it hears all so much later."""
+        log_pair = np.zeros((len(at.delay_s), at.heard.size))
+        sd_s = np.hypot(at.sd_s, wide_s)
+        for row, delay_s, factor in zip(log_pair, at.delay_s, at.later, strict=True):
+            row[at.heard] = self._weight * log_by_ways(
+                curve, at.by_way, delay_s=delay_s + late_s, sd_s=sd_s, factor=factor
+            )
+        return log_pair
+
+    def _loudness(self, evidence: NetworkEvidence, look: _Look) -> Floats:
+        """Log of the likelihood of how clearly the pairs hear."""
+        if evidence.arrivals is None:
+            return np.zeros(look.places.piece.size)
+        return log_loudness(evidence.hearings, evidence.arrivals, look.places)
+
+    def _clock(self, sensor: int, log_others: Floats) -> Explanation:
         """The offset of its clock that makes a sensor fit best."""
-        late_s = np.arange(-FARTHEST_S, FARTHEST_S + STEP_S / 2, STEP_S)
-        log_mine = np.zeros((late_s.size, others.log_others.size))
-        for curve, hearing, delay_s, sd_s in self._at(sensor, others, self._evidence.sensors[sensor]):
-            heard = np.isfinite(sd_s)
-            sign = 1.0 if hearing.b == sensor else -1.0
-            late_there_s = delay_s[None, heard] + sign * late_s[:, None]
-            wide_s = np.broadcast_to(np.hypot(sd_s[heard], STEP_S / 2), late_there_s.shape)
-            log_mine[:, heard] += self._weight * curve.log_at(late_there_s, wide_s)
-        gains = logsumexp(others.log_others[None, :] + log_mine, axis=1) - before
-        best = int(np.argmax(gains))
-        return Explanation(sensor, float(gains[best]), late_s=float(late_s[best]))
+        look, log_likely = self._likely(log_others, LIKELY_OF_CLOCK)
+        log_likely = log_likely + self._loudness(self._evidence, look)
+        pairs = [
+            (
+                self._curves[k],
+                self._pair_at(self._evidence, self._evidence.hearings[k], look),
+                1.0 if self._evidence.hearings[k].b == sensor else -1.0,
+            )
+            for k in self._pairs_of({sensor})
+        ]
+
+        def gain(late_s: float, step_s: float) -> float:
+            log_all = log_likely.copy()
+            for curve, at, sign in pairs:
+                log_all += self._log_of(curve, at, late_s=sign * late_s, wide_s=step_s / 2)[0]
+            return float(logsumexp(log_all)) - self._stated
+
+        best_s, best = 0.0, -np.inf
+        for reach_s, step_s in ((FARTHEST_S, STEP_S), (STEP_S, FINE_STEP_S)):
+            tried_s = best_s + _steps(reach_s, step_s)
+            gains = [gain(float(late_s), step_s) for late_s in tried_s]
+            best_s, best = float(tried_s[int(np.argmax(gains))]), float(np.max(gains))
+        return Explanation(sensor, best, late_s=best_s)
+
+
+def _steps(reach_s: float, step_s: float) -> Floats:
+    """Steps to either side of nothing. [s]"""
+    count = round(reach_s / step_s)
+    return step_s * np.arange(-count, count + 1, dtype=np.float64)
