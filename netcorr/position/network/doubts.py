@@ -40,11 +40,11 @@ FEWEST_LOUD, MOST_TRIED = 3, 12
 #: Loggers exchanged must make all pairs more likely by this much, and by so much more than any other two.
 #: In 24 simulated surveys (8 loggers, iron, +6 dB) the two that were exchanged did so by 8.7 to 33, and in 23
 #: by so much more than any others; in 64 sound ones no two did so by more than 2.5. [nats]
-EXCHANGE_GAIN, EXCHANGE_LEAD = 4.0, 2.0
+EXCHANGE_GAIN, EXCHANGE_LEAD = 5.0, 2.0
 #: One logger elsewhere by this much, and by so much more than any other logger; a clock, which can be off by
-#: anything, by so much more. Of what it hears clearly, no more than such a share may fit as it is. [nats]
-ONE_GAIN, ONE_LEAD, ONE_FIT = 4.5, 2.4, 0.34
-CLOCK_COSTS = 0.7
+#: anything, by so much more. Other fittings are tried for a suspect, or where another clock gains so much.
+ONE_GAIN, ONE_LEAD = 5.5, 2.4
+CLOCK_COSTS, CLOCK_HINTS = 0.7, 2.0
 #: A clock that is off by less than this is not told from echoes and speeds. [s]
 LEAST_LATE_S = 0.004
 #: An exchange comes before one logger alone when it is no less likely than by this. Of one logger what is
@@ -235,9 +235,18 @@ def _misplaced(
     swaps = sorted(
         ((suspicion.exchanged(*pair), pair) for pair in combinations(sorted(tried), 2)), reverse=True
     )
-    worst = [k for k in tried if share.get(k, 1.0) <= FIT_OF_LOGGER]
     singles = sorted(
-        (_best_of(suspicion, evidence, k, network=network, taken=taken) for k in worst),
+        (
+            _best_of(
+                suspicion,
+                evidence,
+                k,
+                network=network,
+                taken=taken,
+                suspect=share.get(k, 1.0) <= FIT_OF_LOGGER,
+            )
+            for k in tried
+        ),
         key=lambda found: -found[0].gain,
     )
     best_single = singles[0][0].gain if singles else 0.0
@@ -246,18 +255,16 @@ def _misplaced(
         rival = swaps[1][0] if len(swaps) > 1 else 0.0
         # of two exchanges that explain it alike neither is told
         return Doubt("exchanged", pair, gain=gain) if gain >= rival + EXCHANGE_LEAD else None
-    return _of_one(singles, share)
+    return _of_one(singles)
 
 
-def _of_one(
-    singles: Sequence[tuple[Explanation, Explanation | None]], share: Mapping[int, float]
-) -> Doubt | None:
-    """What explains one logger, unless another would do as well or it fits as it is."""
+def _of_one(singles: Sequence[tuple[Explanation, Explanation | None]]) -> Doubt | None:
+    """What explains one logger, unless another would do as well."""
     if not singles:
         return None
     best, also = singles[0]
     alone = len(singles) < 2 or best.gain >= singles[1][0].gain + ONE_LEAD
-    if not alone or best.gain < ONE_GAIN or share[best.sensor] > ONE_FIT:
+    if not alone or best.gain < ONE_GAIN:
         return None
     told = [one for one in (best, also) if one is not None]
     return Doubt(
@@ -276,17 +283,16 @@ def _best_of(
     *,
     network: PipeNetwork,
     taken: Collection[str],
+    suspect: bool,
 ) -> tuple[Explanation, Explanation | None]:
     """What explains a logger best, and what of the other kind does nearly as well."""
-    fittings = _fittings_near(evidence, sensor, network=network, taken=taken)
-    found = sorted(
-        (
-            one if one.fitting else replace(one, gain=one.gain - CLOCK_COSTS)
-            for one in suspicion.explanations(sensor, fittings)
-            if one.fitting or abs(one.late_s) >= LEAST_LATE_S
-        ),
-        key=lambda one: -one.gain,
-    )
+    clock = suspicion.clock(sensor)
+    found = []
+    if suspect or clock.gain >= CLOCK_HINTS:
+        found = suspicion.elsewhere(sensor, _fittings_near(evidence, sensor, network=network, taken=taken))
+    if abs(clock.late_s) >= LEAST_LATE_S:
+        found.append(replace(clock, gain=clock.gain - CLOCK_COSTS))
+    found.sort(key=lambda one: -one.gain)
     if not found:
         return Explanation(sensor, 0.0), None
     best = found[0]

@@ -342,7 +342,7 @@ class BlurredRatio:
         self.log_anywhere = self._top + float(np.log(max(else_where, 1e-300)))
 
     def log_at(self, delay_s: Floats, sd_s: Floats) -> Floats:
-        """Log of the ratio at delays, each with its own standard deviation, shape of `delay_s`."""
+        """Log of the ratio at delays (..., k), those of one column with one standard deviation (k,)."""
         return self.log_of(self.share_at(delay_s, sd_s))
 
     def log_of(self, share: Floats) -> Floats:

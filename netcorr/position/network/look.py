@@ -248,24 +248,26 @@ def log_by_ways(
         What the pair shows.
     by_way : sequence of HeardWay
         Ways; without any the direct one is meant.
-    delay_s, sd_s : numpy.ndarray
-        Shape (k,): delay by the direct ways and its standard deviation. [s]
+    delay_s : numpy.ndarray
+        Shape (..., k): delay by the direct ways. [s]
+    sd_s : numpy.ndarray
+        Shape (k,): its standard deviation. [s]
     factor : float or numpy.ndarray
-        Slowness factor of what comes round about, one for all places or shape (k,).
+        Slowness factor of what comes round about, one for all or shape (..., k).
 
     Returns
     -------
     numpy.ndarray
-        Shape (k,).
+        Shape (..., k).
     """
     if not by_way:
         return curve.log_at(delay_s, sd_s)
-    total = np.zeros(delay_s.size)
+    total = np.zeros(delay_s.shape)
     factors = np.broadcast_to(factor, delay_s.shape)
     for way in by_way:
         on = way.rows
-        total[on] += way.share * curve.share_at(
-            delay_s[on] + factors[on] * way.later_s, np.hypot(sd_s[on], way.sd_s)
+        total[..., on] += way.share * curve.share_at(
+            delay_s[..., on] + factors[..., on] * way.later_s, np.hypot(sd_s[on], way.sd_s)
         )
     return curve.log_of(total)
 

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from netcorr.position.network.arrivals import HeardWay
+    from netcorr.position.network.arrivals import HeardWay, NetworkArrivals, SensorArrivals
     from netcorr.position.network.evidence import NetworkEvidence
     from netcorr.position.network.hearing import BlurredRatio, PairHearing
     from netcorr.position.network.times import PlaceTimes, SensorTimes
@@ -131,6 +131,7 @@ class Suspicion:
             telling = tuple(one for one in evidence.hearings if one.heard >= LEAST_PEAK)
             evidence = replace(evidence, hearings=telling)
         self._evidence = evidence
+        self._rays: dict[int, SensorArrivals] = {}
         total_m = float(evidence.pipes.length_m.sum())
         places = even_places(evidence.pipes, spacing_m=max(SPACING_M, total_m / MANY_PLACES))
         grid = prior_grid(evidence.pipes, points=SPEEDS)
@@ -183,8 +184,44 @@ class Suspicion:
             log_all += self._log_of(self._curves[number], at) - self._log_pair[number]
         return float(logsumexp(log_all)) - self._stated
 
-    def explanations(self, sensor: int, fittings: Mapping[str, SensorTimes]) -> list[Explanation]:
-        """What would make one logger fit, most likely first.
+    def clock(self, sensor: int) -> Explanation:
+        """The offset of its clock that makes a logger fit best.
+
+        Parameters
+        ----------
+        sensor : int
+            Its number.
+
+        Returns
+        -------
+        Explanation
+            With what is gained by it, 0 or nearly so where it fits as it is.
+        """
+        look, log_likely = self._likely(self._without(sensor), LIKELY_OF_CLOCK)
+        log_likely = log_likely + self._loudness(self._evidence, look)
+        pairs = [
+            (k, self._pair_at(self._evidence, self._evidence.hearings[k], look))
+            for k in self._pairs_of({sensor})
+        ]
+        best_s, best = 0.0, -np.inf
+        for reach_s, step_s in ((FARTHEST_S, STEP_S), (STEP_S, FINE_STEP_S)):
+            late_s = best_s + _steps(reach_s, step_s)
+            log_all = np.tile(log_likely, (late_s.size, 1))
+            for k, at in pairs:
+                sign = 1.0 if self._evidence.hearings[k].b == sensor else -1.0
+                off = replace(
+                    at,
+                    delay_s=at.delay_s + sign * late_s[:, None],
+                    sd_s=np.hypot(at.sd_s, step_s / 2),
+                    later=np.tile(at.later, (late_s.size, 1)),
+                )
+                log_all += self._log_of(self._curves[k], off)
+            gains = logsumexp(log_all, axis=1) - self._stated
+            best_s, best = float(late_s[int(np.argmax(gains))]), float(gains.max())
+        return Explanation(sensor, best, late_s=best_s)
+
+    def elsewhere(self, sensor: int, fittings: Mapping[str, SensorTimes]) -> list[Explanation]:
+        """What one logger would fit at other fittings, best first.
 
         Parameters
         ----------
@@ -196,11 +233,10 @@ class Suspicion:
         Returns
         -------
         list of Explanation
-            The best offset of its clock, and every fitting.
+            Every fitting.
         """
-        log_others = self._without(sensor)
-        look, log_likely = self._likely(log_others, LIKELY)
-        found = [self._clock(sensor, log_others)]
+        look, log_likely = self._likely(self._without(sensor), LIKELY)
+        found = []
         for fitting, times in fittings.items():
             there, seen = self._moved(sensor, times, look)
             log_all = log_likely + self._loudness(there, seen)
@@ -267,12 +303,17 @@ class Suspicion:
         arrivals = evidence.arrivals
         if arrivals is not None:
             rays = list(arrivals.sensors)
-            rays[sensor] = sensor_arrivals(
-                arrivals.waves, evidence.pipes, int(evidence.pipes.nodes[times.node])
-            )
+            rays[sensor] = self._rays_of(arrivals, times.node)
             arrivals = replace(arrivals, sensors=tuple(rays))
         there = replace(evidence, sensors=tuple(sensors), arrivals=arrivals)
         return there, replace(look, ways=tuple(ways))
+
+    def _rays_of(self, arrivals: NetworkArrivals, row: int) -> SensorArrivals:
+        """Rays of a sensor at a node, followed once."""
+        if row not in self._rays:
+            pipes = self._evidence.pipes
+            self._rays[row] = sensor_arrivals(arrivals.waves, pipes, int(pipes.nodes[row]))
+        return self._rays[row]
 
     def _pair_at(self, evidence: NetworkEvidence, hearing: PairHearing, look: _Look) -> _PairAt:
         """Delays of a pair at places."""
@@ -285,16 +326,12 @@ class Suspicion:
         delay_s = np.einsum("ckg,kg->ck", look.factor[:, heard], by_group_s)
         return _PairAt(heard, delay_s, sd_s, look.later[:, heard], by_way)
 
-    def _log_of(
-        self, curve: BlurredRatio, at: _PairAt, *, late_s: float = 0.0, wide_s: float = 0.0
-    ) -> Floats:
-        """What a pair says of places, shape (c, k), if it hears all so much later."""
+    def _log_of(self, curve: BlurredRatio, at: _PairAt) -> Floats:
+        """What a pair says of places, shape (c, k)."""
         log_pair = np.zeros((len(at.delay_s), at.heard.size))
-        sd_s = np.hypot(at.sd_s, wide_s)
-        for row, delay_s, factor in zip(log_pair, at.delay_s, at.later, strict=True):
-            row[at.heard] = self._weight * log_by_ways(
-                curve, at.by_way, delay_s=delay_s + late_s, sd_s=sd_s, factor=factor
-            )
+        log_pair[:, at.heard] = self._weight * log_by_ways(
+            curve, at.by_way, delay_s=at.delay_s, sd_s=at.sd_s, factor=at.later
+        )
         return log_pair
 
     def _loudness(self, evidence: NetworkEvidence, look: _Look) -> Floats:
@@ -302,32 +339,6 @@ class Suspicion:
         if evidence.arrivals is None:
             return np.zeros(look.places.piece.size)
         return log_loudness(evidence.hearings, evidence.arrivals, look.places)
-
-    def _clock(self, sensor: int, log_others: Floats) -> Explanation:
-        """The offset of its clock that makes a sensor fit best."""
-        look, log_likely = self._likely(log_others, LIKELY_OF_CLOCK)
-        log_likely = log_likely + self._loudness(self._evidence, look)
-        pairs = [
-            (
-                self._curves[k],
-                self._pair_at(self._evidence, self._evidence.hearings[k], look),
-                1.0 if self._evidence.hearings[k].b == sensor else -1.0,
-            )
-            for k in self._pairs_of({sensor})
-        ]
-
-        def gain(late_s: float, step_s: float) -> float:
-            log_all = log_likely.copy()
-            for curve, at, sign in pairs:
-                log_all += self._log_of(curve, at, late_s=sign * late_s, wide_s=step_s / 2)[0]
-            return float(logsumexp(log_all)) - self._stated
-
-        best_s, best = 0.0, -np.inf
-        for reach_s, step_s in ((FARTHEST_S, STEP_S), (STEP_S, FINE_STEP_S)):
-            tried_s = best_s + _steps(reach_s, step_s)
-            gains = [gain(float(late_s), step_s) for late_s in tried_s]
-            best_s, best = float(tried_s[int(np.argmax(gains))]), float(np.max(gains))
-        return Explanation(sensor, best, late_s=best_s)
 
 
 def _steps(reach_s: float, step_s: float) -> Floats:
