@@ -10,6 +10,9 @@ from netcorr.errors import PositionError
 from netcorr.speed.calibration import Calibration
 from netcorr.speed.wave_speed import WaveSpeed
 
+#: No more leaks than this can be known to be there: a survey does not tell more apart.
+MOST_LEAKS = 4
+
 
 @dataclass(frozen=True)
 class LocateSettings:
@@ -48,6 +51,9 @@ class LocateSettings:
         Prior probability that such a noise covers what lasts.
     least_probability : float
         Candidates below this are not listed.
+    leaks : int
+        So many leaks are known to be there, from the inflow at night, say: the most probable place of each is
+        listed, however improbable, and before all others. 0 when that is not known. Of several loggers only.
     calibration : Calibration or None
         What finds taught about the speeds of these pipes, in place of the tables alone.
     main_speeds : mapping of str to WaveSpeed
@@ -71,6 +77,7 @@ class LocateSettings:
     passing_share: float = 0.25
     covering_share: float = 0.2
     least_probability: float = 0.05
+    leaks: int = 0
     calibration: Calibration | None = None
     main_speeds: Mapping[str, WaveSpeed] = field(default_factory=dict)
 
@@ -107,6 +114,10 @@ class LocateSettings:
                 "setting least_probability",
                 found=str(self.least_probability),
                 remedy="give a number from 0 to 1",
+            )
+        if self.leaks not in range(MOST_LEAKS + 1):
+            raise PositionError(
+                "setting leaks", found=str(self.leaks), remedy=f"give a whole number from 0 to {MOST_LEAKS}"
             )
         if self.prior_between + self.prior_beyond >= 1:
             raise PositionError(

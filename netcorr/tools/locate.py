@@ -88,6 +88,7 @@ def locate(
     temperature_sd_c: float = 3.0,
     band_hz: tuple[float, float] | None = None,
     reach_m: float = 600.0,
+    leaks: int = 0,
     map_accuracy_m: float = 0.5,
     join_m: float = 0.2,
     cut_m: float = 0.2,
@@ -126,6 +127,9 @@ def locate(
         Band to use; chosen from the recordings when not given. [Hz]
     reach_m : float
         Sensors farther apart than this along the main are not compared. [m]
+    leaks : int
+        So many leaks are known to be there: the most probable place of each is listed, however improbable.
+        0 when that is not known. Of three loggers or more.
     map_accuracy_m : float
         How far a main may lie from where it is drawn. [m]
     join_m, cut_m, fitting_m, overshoot_m : float
@@ -185,6 +189,7 @@ def locate(
             temperature_sd_c=temperature_sd_c,
             band_hz=band_hz,
             reach_m=reach_m,
+            leaks=leaks,
             map_accuracy_m=map_accuracy_m,
             calibration=known,
         ),
@@ -205,6 +210,7 @@ def locate(
                 "temperature_sd_c": temperature_sd_c,
                 "band_hz": band_hz,
                 "reach_m": reach_m,
+                "leaks": leaks,
                 "map_accuracy_m": map_accuracy_m,
                 "join_m": join_m,
                 "cut_m": cut_m,
@@ -387,6 +393,17 @@ TOOL = Tool(
             minimum=1,
             maximum=5000,
             default=600.0,
+        ),
+        Parameter(
+            "leaks",
+            "integer",
+            "Leaks known to be there",
+            "So many leaks are known to be there, from the inflow at night, say: with three loggers or more "
+            "the most probable place of each is listed first, however improbable. 0: not known.",
+            ("--leaks",),
+            minimum=0,
+            maximum=4,
+            default=0,
         ),
         Parameter(
             "map_accuracy_m",

@@ -15,8 +15,6 @@ from netcorr.position.network.times import sensor_times
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from shapely import Point
-
     from netcorr.network.pipe_network import PipeNetwork
     from netcorr.position.fix import PairFix
     from netcorr.position.network.arrivals import NetworkArrivals
@@ -44,8 +42,6 @@ class NetworkEvidence:
         Priors and standard deviations.
     arrivals : NetworkArrivals or None
         Rays from every sensor; None where only what comes directly is weighed.
-    known : tuple of shapely.Point
-        Sources that were found already: what is looked for is another.
     """
 
     pipes: ReachedPipes
@@ -53,7 +49,6 @@ class NetworkEvidence:
     hearings: tuple[PairHearing, ...]
     settings: LocateSettings
     arrivals: NetworkArrivals | None = None
-    known: tuple[Point, ...] = ()
 
 
 def gather_evidence(

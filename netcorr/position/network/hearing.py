@@ -92,7 +92,7 @@ class PairHearing:
     log_alone : numpy.ndarray or None
         Shape (m,): log of the likelihood ratio of a lasting source, as a pair that stands alone is weighed.
     believed : float
-        Share of what it shows that is believed, below 1 where it mostly shows echoes of a known source.
+        Share of what it shows that is believed, below 1 where one of its loggers does not fit the others.
     """
 
     a: int
@@ -336,10 +336,9 @@ class BlurredRatio:
         self._least_sd_s = 0.5 * step_s
         self._levels = levels
         rows = blurred_rows(ratio, 0.5 * 2 ** (np.arange(levels) / 2)).astype(np.float32)
-        else_where = float(ratio.mean())
-        self._flat = ((1 - wrong) * rows + wrong * else_where).ravel()
-        #: Log of the ratio of a source anywhere: what the pair shows, wherever it comes from.
-        self.log_anywhere = self._top + float(np.log(max(else_where, 1e-300)))
+        #: The ratio of a source anywhere: what the pair shows, wherever it comes from.
+        self.mean_share = float(ratio.mean())
+        self._flat = ((1 - wrong) * rows + wrong * self.mean_share).ravel()
 
     def log_at(self, delay_s: Floats, sd_s: Floats) -> Floats:
         """Log of the ratio at delays (..., k), those of one column with one standard deviation (k,)."""

@@ -47,15 +47,12 @@ class Look:
         Shape (k,): whether some pair hears a leak there from either side.
     nearest_s : numpy.ndarray
         Shape (k,): way to the nearest sensor. [s]
-    log_scattered : float
-        Log of the ratio if what the pairs show comes from no common place.
     """
 
     places: Places
     log_ratio: Floats
     bracketed: Flags
     nearest_s: Floats
-    log_scattered: float
 
 
 def look_at(
@@ -85,7 +82,6 @@ def look_at(
     log_ratio = np.repeat(grid.log_prior[:, None], places.piece.size, axis=1)
     bracketed = np.zeros(places.piece.size, dtype=bool)
     nearest_s = np.min([way.time_s for way in ways], axis=0)
-    log_scattered = 0.0
     for hearing in evidence.hearings:
         a, b = ways[hearing.a], ways[hearing.b]
         heard = np.isfinite(a.time_s) & np.isfinite(b.time_s)
@@ -98,23 +94,72 @@ def look_at(
         curve = blurred_ratio(
             hearing, alone=len(evidence.hearings) == 1, largest_sd_s=float(sd_s.max(initial=0.0))
         )
-        log_scattered += weight * _log_scattered(hearing, curve)
         by_way = ways_of_pair(
             evidence, hearing, places.take(heard), direct_s=(a.time_s[heard], b.time_s[heard])
         )
         later = grid.factor @ evidence.pipes.time_shares
         for row, delay_s, factor in zip(log_ratio, grid.factor @ by_group_s.T, later, strict=True):
-            row[heard] += weight * log_by_ways(curve, by_way, delay_s=delay_s, sd_s=sd_s, factor=factor)
-    return Look(places, log_ratio, bracketed, nearest_s, log_scattered)
+            share = share_by_ways(curve, by_way, delay_s=delay_s, sd_s=sd_s, factor=factor)
+            row[heard] += weight * curve.log_of(share)
+    return Look(places, log_ratio, bracketed, nearest_s)
 
 
-def _log_scattered(hearing: PairHearing, curve: BlurredRatio) -> float:
-    """Log of the ratio of a pair that hears no source but the known ones."""
-    if hearing.believed == 1:
-        # what is silent speaks neither for another source nor against it
-        return min(curve.log_anywhere, 0.0)
-    echoes = (1 - hearing.believed) * np.exp(min(curve.log_anywhere, 500.0))
-    return float(np.log(echoes + hearing.believed))
+@dataclass(frozen=True, eq=False)
+class Shares:
+    """What each pair shows of a source at places, for speeds that are known.
+
+    Attributes
+    ----------
+    share : numpy.ndarray
+        Shape (pairs, k): likelihood ratio as a share of the pair's highest.
+    bracketed : numpy.ndarray
+        Shape (k,): whether some pair hears a leak there from either side.
+    nearest_s : numpy.ndarray
+        Shape (k,): way to the nearest sensor. [s]
+    """
+
+    share: Floats
+    bracketed: Flags
+    nearest_s: Floats
+
+
+def shares_at(evidence: NetworkEvidence, places: Places, speeds: KnownSpeeds) -> Shares:
+    """Ask every pair what it shows of a source at each place.
+
+    Parameters
+    ----------
+    evidence : NetworkEvidence
+        Mains, ways and evidence of several pairs.
+    places : Places
+        Where.
+    speeds : KnownSpeeds
+        As the survey has them.
+
+    Returns
+    -------
+    Shares
+        Of a pair that no way leads to, the mean over all delays.
+    """
+    ways = tuple(times_at(evidence.pipes, sensor, places) for sensor in evidence.sensors)
+    bracketed = np.zeros(places.piece.size, dtype=bool)
+    factor = float(speeds.slowness @ evidence.pipes.time_shares)
+    share = np.empty((len(evidence.hearings), places.piece.size))
+    for row, hearing in zip(share, evidence.hearings, strict=True):
+        a, b = ways[hearing.a], ways[hearing.b]
+        heard = np.isfinite(a.time_s) & np.isfinite(b.time_s)
+        bracketed |= heard & (a.by_first_end != b.by_first_end)
+        by_group_s, variance_s2 = pair_delays(evidence, hearing, places, ways=ways)
+        by_group_s = by_group_s[heard]
+        sd_s = np.sqrt(variance_s2[heard] + by_group_s**2 @ speeds.slowness_sd**2)
+        curve = blurred_ratio(hearing, alone=False, largest_sd_s=float(sd_s.max(initial=0.0)))
+        by_way = ways_of_pair(
+            evidence, hearing, places.take(heard), direct_s=(a.time_s[heard], b.time_s[heard])
+        )
+        row[:] = curve.mean_share
+        row[heard] = share_by_ways(
+            curve, by_way, delay_s=by_group_s @ speeds.slowness, sd_s=sd_s, factor=factor
+        )
+    return Shares(share, bracketed, np.min([way.time_s for way in ways], axis=0))
 
 
 def ways_of_pair(
@@ -237,10 +282,10 @@ def delays_shown(
     return ((delay_s, sd_s), *(round_about - {(delay_s, sd_s)}))
 
 
-def log_by_ways(
+def share_by_ways(
     curve: BlurredRatio, by_way: Sequence[HeardWay], *, delay_s: Floats, sd_s: Floats, factor: float | Floats
 ) -> Floats:
-    """Log of the likelihood ratio at places, whichever ways are the loudest.
+    """The likelihood ratio at places as a share of the highest, whichever ways are the loudest.
 
     Parameters
     ----------
@@ -261,7 +306,7 @@ def log_by_ways(
         Shape (..., k).
     """
     if not by_way:
-        return curve.log_at(delay_s, sd_s)
+        return curve.share_at(delay_s, sd_s)
     total = np.zeros(delay_s.shape)
     factors = np.broadcast_to(factor, delay_s.shape)
     for way in by_way:
@@ -269,7 +314,7 @@ def log_by_ways(
         total[..., on] += way.share * curve.share_at(
             delay_s[..., on] + factors[..., on] * way.later_s, np.hypot(sd_s[on], way.sd_s)
         )
-    return curve.log_of(total)
+    return total
 
 
 def blurred_ratio(hearing: PairHearing, *, alone: bool, largest_sd_s: float) -> BlurredRatio:

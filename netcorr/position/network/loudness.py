@@ -41,7 +41,7 @@ def log_loudness(hearings: Sequence[PairHearing], arrivals: NetworkArrivals, pla
     Parameters
     ----------
     hearings : sequence of PairHearing
-        All pairs; those that mostly show echoes of a known source say nothing of how loud another is.
+        All pairs; those that are believed less, for a logger that does not fit, say nothing of it.
     arrivals : NetworkArrivals
         Pressure that each sensor gets from every piece.
     places : Places
@@ -52,27 +52,70 @@ def log_loudness(hearings: Sequence[PairHearing], arrivals: NetworkArrivals, pla
     numpy.ndarray
         Shape (k,): up to a constant.
     """
-    hearings = [one for one in hearings if one.believed == 1]
-    if not hearings:
-        return np.zeros(places.piece.size)
-    a, b = (np.array([getattr(one, name) for one in hearings]) for name in ("a", "b"))
-    seen = np.log(FLOOR_NATS + np.array([max(one.heard, 0.0) for one in hearings]))
-    most = np.array([one.most_nats for one in hearings])
-    precision = np.linalg.inv(_covariance(a, b))
+    levels = HeardLevels(hearings)
     power = arrivals.pressure_at(places) ** 2
     by_source = []
     for source_db in SOURCE_DB:
         ratio = power * 10 ** (source_db / 10)
-        share = ratio / (1 + ratio)
-        off = seen[:, None] - np.log(FLOOR_NATS + most[:, None] * share[a] * share[b])
-        by_source.append(-0.5 * np.einsum("ik,ij,jk->k", off, precision, off, optimize=True))
+        by_source.append(levels.log_likelihood(levels.expected(ratio / (1 + ratio))))
     total: Floats = logsumexp(by_source, axis=0) - np.log(len(by_source))
     return total
 
 
+class HeardLevels:
+    """How clearly the pairs of a survey hear, to be held against what a map foretells.
+
+    Parameters
+    ----------
+    hearings : sequence of PairHearing
+        All pairs; of those that are believed less nothing is asked.
+    """
+
+    def __init__(self, hearings: Sequence[PairHearing]) -> None:
+        self._a, self._b = (np.array([getattr(one, name) for one in hearings]) for name in ("a", "b"))
+        self._most = np.array([one.most_nats for one in hearings])
+        self._asked = np.flatnonzero([one.believed == 1 for one in hearings])
+        self._log_seen = np.log(FLOOR_NATS + np.array([one.heard for one in hearings])[self._asked])
+        covariance = _covariance(self._a[self._asked], self._b[self._asked])
+        self._whiten = np.linalg.inv(np.linalg.cholesky(covariance))
+
+    def expected(self, share: Floats) -> Floats:
+        """Evidence of each pair, where a source has such a share of the power at each sensor.
+
+        Parameters
+        ----------
+        share : numpy.ndarray
+            Shape (..., sensors, k).
+
+        Returns
+        -------
+        numpy.ndarray
+            Shape (..., pairs, k). [nats]
+        """
+        nats: Floats = self._most[:, None] * share[..., self._a, :] * share[..., self._b, :]
+        return nats
+
+    def log_likelihood(self, expected: Floats) -> Floats:
+        """Log of the likelihood of what the pairs hear where so much is expected.
+
+        Parameters
+        ----------
+        expected : numpy.ndarray
+            Shape (pairs, k). [nats]
+
+        Returns
+        -------
+        numpy.ndarray
+            Shape (k,): up to a constant.
+        """
+        off = self._log_seen[:, None] - np.log(FLOOR_NATS + expected[self._asked])
+        log: Floats = -0.5 * ((self._whiten @ off) ** 2).sum(axis=0)
+        return log
+
+
 def _covariance(a: NDArray[np.int64], b: NDArray[np.int64]) -> Floats:
     """Covariance of the logarithms of what the pairs hear, shape (pairs, pairs)."""
-    of_pair = np.zeros((a.size, int(max(a.max(), b.max())) + 1))
+    of_pair = np.zeros((a.size, int(max(a.max(initial=0), b.max(initial=0))) + 1))
     of_pair[np.arange(a.size), a] = of_pair[np.arange(a.size), b] = 1
     covariance: Floats = PAIR_SD**2 * np.eye(a.size) + SENSOR_SD**2 * of_pair @ of_pair.T + COMMON_SD**2
     return covariance

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-import shapely
 from scipy import ndimage
 from scipy.special import logsumexp
 
@@ -43,8 +42,6 @@ HOPEFUL_PLACES = 3000
 #: nearest sensor: 100 m of iron, 35 m of polyethylene (judgement, from common practice: 100 to 150 m between
 #: sensors on iron, a fraction of that on plastic). [s]
 HALF_HEARD_S = 0.08
-#: Two leaks nearer than this to each other are one: what is left of the first shows beside it. [m]
-ANOTHER_M = 20.0
 #: The second look goes where the first leaves more than this share of the probability of the best place.
 LEAST_SHARE = 2e-3
 #: Places on either side of these are looked at again as well.
@@ -67,8 +64,6 @@ class Weighed:
         Probability that there is a lasting source on these mains at all.
     log_evidence : float
         Log of how much more likely the recordings are with a leak than without, priors included.
-    log_scattered : float
-        The same if what the pairs show comes from no common place, as echoes of a known source do.
     slowness, slowness_sd : numpy.ndarray
         Shape (g,): slowness factors of the groups of pipes, and their standard deviations.
     weight : float
@@ -80,7 +75,6 @@ class Weighed:
     bracketed: Flags
     leak: float
     log_evidence: float
-    log_scattered: float
     slowness: Floats
     slowness_sd: Floats
     weight: float
@@ -109,14 +103,14 @@ def weigh(evidence: NetworkEvidence, *, fine_m: float = FINE_M) -> Weighed:
     weight = weight_of_pairs(evidence.hearings)
     grid = prior_grid(evidence.pipes)
     wide, far = _without_hopeless(
-        evidence, even_places(evidence.pipes, spacing_m=_coarse_m(evidence)), weight=weight
+        evidence, even_places(evidence.pipes, spacing_m=coarse_m(evidence)), weight=weight
     )
     coarse = wide.places.take(~far)
     first = look_at(evidence, coarse, grid, weight=weight)
     every_prior = _log_prior(wide, evidence)
     log_prior = every_prior[~far]
     by_place = logsumexp(first.log_ratio, axis=0) + log_prior
-    again = _worth_another_look(coarse, by_place)
+    again = worth_another_look(coarse, by_place)
     finer, row = finer_places(coarse.take(again), spacing_m=fine_m)
     narrow = narrowed_grid(grid, logsumexp(first.log_ratio + log_prior, axis=1), pipes=evidence.pipes)
     second = look_at(evidence, finer, narrow, weight=weight)
@@ -145,7 +139,6 @@ def weigh(evidence: NetworkEvidence, *, fine_m: float = FINE_M) -> Weighed:
         bracketed=np.concatenate([wide.bracketed[far], first.bracketed[rest], second.bracketed])[order],
         leak=float(1 / (1 + np.exp(np.clip(log_none - log_evidence, -700, 700)))),
         log_evidence=log_evidence,
-        log_scattered=first.log_scattered,
         slowness=slowness,
         slowness_sd=slowness_sd,
         weight=weight,
@@ -166,7 +159,7 @@ def _without_hopeless(evidence: NetworkEvidence, places: Places, *, weight: floa
     return wide, log_density < least
 
 
-def _coarse_m(evidence: NetworkEvidence) -> float:
+def coarse_m(evidence: NetworkEvidence) -> float:
     """Spacing of the first look. [m]"""
     total_m = float(evidence.pipes.length_m.sum())
     return float(np.clip(total_m / MANY_PLACES, COARSE_M, COARSEST_M))
@@ -207,7 +200,6 @@ def _log_prior(look: Look, evidence: NetworkEvidence) -> Floats:
         log_heard = -np.log(2) * look.nearest_s / HALF_HEARD_S
         if evidence.arrivals is not None:
             log_heard = log_heard + log_loudness(evidence.hearings, evidence.arrivals, look.places)
-        log_heard = np.where(_at_known(evidence, look.places), -np.inf, log_heard)
         log_m = float(logsumexp(log_heard, b=width_m))
         several: Floats = log_heard + np.log(inside + outside) - log_m
         return several
@@ -219,19 +211,7 @@ def _log_prior(look: Look, evidence: NetworkEvidence) -> Floats:
     return log_prior
 
 
-def _at_known(evidence: NetworkEvidence, places: Places) -> Flags:
-    """Places so near to a known source that they are no places of another."""
-    near = np.zeros(places.piece.size, dtype=bool)
-    if evidence.known:
-        lines = np.array([data["geometry"] for data in evidence.pipes.data])[places.piece]
-        share = places.from_m / evidence.pipes.length_m[places.piece]
-        points = shapely.line_interpolate_point(lines, share, normalized=True)
-        for one in evidence.known:
-            near |= shapely.dwithin(points, one, ANOTHER_M)
-    return near
-
-
-def _worth_another_look(places: Places, log_density: Floats) -> Flags:
+def worth_another_look(places: Places, log_density: Floats) -> Flags:
     """Places that are not far below the best, and those beside them on the same piece."""
     worth: Flags = log_density > log_density.max() + np.log(LEAST_SHARE)
     ends = np.flatnonzero(np.diff(places.piece)) + 1

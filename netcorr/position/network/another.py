@@ -1,0 +1,241 @@
+"""Another source beside known ones: which of them each pair hears, and how much more that explains.
+
+With two leaks in a survey most pairs hear one of them far louder than the other: the one to which their
+sensors are nearer. What a pair shows is then that of the one or of the other, by odds that the map foretells
+from how loud each source is. A second source is believed for the pairs that the first one does not explain,
+never for what is left beside the first in pairs that it does: that is mostly echoes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+from scipy.special import logsumexp
+
+from netcorr.position.network.hearing import weight_of_pairs
+from netcorr.position.network.look import shares_at
+from netcorr.position.network.loudness import PAIR_SD, HeardLevels
+from netcorr.position.network.times import Places, even_places, finer_places
+from netcorr.position.network.weigh import (
+    FINE_M,
+    HALF_HEARD_S,
+    HOPEFUL_PLACES,
+    Weighed,
+    coarse_m,
+    worth_another_look,
+)
+from netcorr.position.network.widen import widened
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+    from shapely import Point
+
+    from netcorr.position.network.evidence import NetworkEvidence
+    from netcorr.position.network.look import KnownSpeeds
+
+    Floats = NDArray[np.float64]
+    Flags = NDArray[np.bool_]
+
+#: Prior odds that a survey which hears one source hears one more (judgement). In 42 simulated surveys with
+#: one leak (iron, 30 at +6 and 12 at -6 dB) all that a second would explain stayed below 0.7 nats.
+ANOTHER = 0.2
+#: Two leaks nearer than this to each other are one: what the first leaves open shows beside it. [m]
+ANOTHER_M = 20.0
+#: Powers of the sources against the noise at a sensor where nothing is lost, gone through. [dB]
+POWERS_DB = np.arange(0.0, 45.0, 10.0)
+#: How clearly the pairs hear counts with this power of its likelihood: it is that of one source, and is taken
+#: for what the louder of two leaves.
+LOUDNESS_POWER = 0.5
+#: Evidence below this does not make a pair hear one rather than the other. [nats]
+LEAST_NATS = 0.1
+#: Odds with which a place of a long network is looked at first.
+ROUGH_SHARE = 0.3
+
+
+@dataclass(frozen=True, eq=False)
+class KnownSource:
+    """A source that was found already.
+
+    Attributes
+    ----------
+    point : shapely.Point
+        Where it is.
+    share : numpy.ndarray
+        Shape (pairs,): the ratio that each pair shows at its delays, as a share of the pair's highest.
+    pressure : numpy.ndarray
+        Shape (sensors,): share of its pressure that each sensor gets.
+    """
+
+    point: Point
+    share: Floats
+    pressure: Floats
+
+
+def known_source(evidence: NetworkEvidence, weighed: Weighed) -> KnownSource:
+    """Take the most probable place of a source as known.
+
+    Parameters
+    ----------
+    evidence : NetworkEvidence
+        Mains, ways and evidence of several pairs.
+    weighed : Weighed
+        Probability of the source.
+
+    Returns
+    -------
+    KnownSource
+        Beside which another can be weighed.
+    """
+    one = weighed.places.at(weighed.best)
+    share = shares_at(evidence, one, weighed).share
+    return KnownSource(_points(evidence, one)[0], share[:, 0], _pressure(evidence, one)[:, 0])
+
+
+def weigh_another(
+    evidence: NetworkEvidence,
+    known: Sequence[KnownSource],
+    *,
+    speeds: KnownSpeeds,
+    prior_odds: float = ANOTHER,
+    fine_m: float = FINE_M,
+) -> Weighed:
+    """Weigh one more source at every place.
+
+    Parameters
+    ----------
+    evidence : NetworkEvidence
+        Mains, ways and evidence of several pairs.
+    known : sequence of KnownSource
+        At least one.
+    speeds : KnownSpeeds
+        As the clearest source has them.
+    prior_odds : float
+        Odds that there is one more, before the recordings are looked at.
+    fine_m : float
+        Spacing of the places where the evidence is sharp. [m]
+
+    Returns
+    -------
+    Weighed
+        Probability along the mains; `leak` is that of one more source, and `log_evidence` is against what the
+        known ones explain.
+    """
+    beside = _Beside(evidence, known)
+    coarse = even_places(evidence.pipes, spacing_m=coarse_m(evidence))
+    log_density, bracketed, log_metres = beside.look(coarse, speeds)
+    again = worth_another_look(coarse, log_density)
+    finer, _ = finer_places(coarse.take(again), spacing_m=fine_m)
+    finer_log, finer_bracketed, _ = beside.look(finer, speeds)
+    rest = coarse.take(~again)
+    piece, from_m, width_m = (
+        np.concatenate([getattr(part, name) for part in (rest, finer)])
+        for name in ("piece", "from_m", "width_m")
+    )
+    order = np.lexsort((from_m, piece))
+    places = Places(piece[order], from_m[order], width_m[order])
+    log_mass = np.concatenate([log_density[~again], finer_log])[order] + np.log(places.width_m) - log_metres
+    log_evidence = float(logsumexp(log_mass))
+    probability = np.exp(log_mass - log_evidence)
+    log_odds = np.log(prior_odds) + log_evidence
+    return Weighed(
+        places=places,
+        probability=widened(evidence, places, probability, slowness_sd=speeds.slowness_sd),
+        bracketed=np.concatenate([bracketed[~again], finer_bracketed])[order],
+        leak=float(1 / (1 + np.exp(-np.clip(log_odds, -700, 700)))),
+        log_evidence=log_evidence,
+        slowness=speeds.slowness,
+        slowness_sd=speeds.slowness_sd,
+        weight=beside.weight,
+    )
+
+
+class _Beside:
+    """What one more source explains beside those that are known.
+
+    The known ones are as loud against each other as the map foretells of sources alike; how loud they all
+    are, and how loud the other one is, is gone through.
+    """
+
+    def __init__(self, evidence: NetworkEvidence, known: Sequence[KnownSource]) -> None:
+        self.weight = weight_of_pairs(evidence.hearings)
+        self._evidence = evidence
+        self._levels = HeardLevels(evidence.hearings)
+        self._points = [one.point for one in known]
+        self._share = np.stack([one.share for one in known])[:, :, None]
+        power = (np.stack([one.pressure for one in known]) ** 2)[:, :, None]
+        self._powers = [10 ** (db / 10) * power for db in POWERS_DB]
+        self._log_alone = _log_mean([self._explained(one, self._share) for one in self._powers])
+
+    def look(self, places: Places, speeds: KnownSpeeds) -> tuple[Floats, Flags, float]:
+        """Log of the density along the mains, whether bracketed, and the log of all metres by their prior."""
+        seen = shares_at(self._evidence, places, speeds)
+        log_prior = -np.log(2) * seen.nearest_s / HALF_HEARD_S
+        log_prior = np.where(self._too_near(places), -np.inf, log_prior)
+        log_metres = float(logsumexp(log_prior, b=places.width_m))
+        return log_prior + self._gain(places, seen.share), seen.bracketed, log_metres
+
+    def _gain(self, places: Places, share: Floats) -> Floats:
+        """Log of how much more is explained with another source at each place, shape (k,)."""
+        if places.piece.size <= HOPEFUL_PLACES:
+            return self._gain_of(places, share)
+        # all places of a long network are looked at with the same odds for all pairs
+        known = self._share.mean(axis=0)
+        gain = self.weight * np.log1p(ROUGH_SHARE * (share / known - 1)).sum(axis=0)
+        hopeful = gain >= np.partition(gain, -HOPEFUL_PLACES)[-HOPEFUL_PLACES]
+        gain[hopeful] = self._gain_of(places.take(hopeful), share[:, hopeful])
+        return np.asarray(gain)
+
+    def _gain_of(self, places: Places, share: Floats) -> Floats:
+        """The same with the odds that the map foretells."""
+        k = places.piece.size
+        pressure = _pressure(self._evidence, places)[None] ** 2
+        shares = np.concatenate([np.repeat(self._share, k, axis=2), share[None]])
+        explained = [
+            self._explained(np.concatenate([np.repeat(one, k, axis=2), 10 ** (db / 10) * pressure]), shares)
+            for one in self._powers
+            for db in POWERS_DB
+        ]
+        return _log_mean(explained) - self._log_alone
+
+    def _explained(self, power: Floats, share: Floats) -> Floats:
+        """Log of what sources explain whose power is so many times that of the noise.
+
+        Powers of shape (sources, sensors, k), shares of (sources, pairs, k); the answer has shape (k,).
+        """
+        nats = self._levels.expected(power / (1 + power.sum(axis=0)))
+        odds = (nats + LEAST_NATS) ** (1 / PAIR_SD)
+        heard = (odds * share).sum(axis=0) / odds.sum(axis=0)
+        levels = self._levels.log_likelihood(nats.max(axis=0))
+        explained: Floats = self.weight * np.log(heard).sum(axis=0) + LOUDNESS_POWER * levels
+        return explained
+
+    def _too_near(self, places: Places) -> Flags:
+        """Places so near to a known source that they are no places of another."""
+        points = _points(self._evidence, places)
+        near: Flags = np.any([shapely.dwithin(points, one, ANOTHER_M) for one in self._points], axis=0)
+        return near
+
+
+def _log_mean(logs: Sequence[Floats]) -> Floats:
+    mean: Floats = logsumexp(logs, axis=0) - np.log(len(logs))
+    return mean
+
+
+def _pressure(evidence: NetworkEvidence, places: Places) -> Floats:
+    """Pressure that each sensor gets from each place, shape (sensors, k)."""
+    if evidence.arrivals is None:
+        raise ValueError("a single pair tells a second source by itself")
+    return evidence.arrivals.pressure_at(places)
+
+
+def _points(evidence: NetworkEvidence, places: Places) -> NDArray[np.object_]:
+    """Places on the map, shape (k,)."""
+    lines = np.array([data["geometry"] for data in evidence.pipes.data])[places.piece]
+    share = places.from_m / evidence.pipes.length_m[places.piece]
+    points: NDArray[np.object_] = shapely.line_interpolate_point(lines, share, normalized=True)
+    return points
