@@ -401,6 +401,7 @@ TOOL = Tool(
             "So many leaks are known to be there, from the inflow at night, say: with three loggers or more "
             "the most probable place of each is listed first, however improbable. 0: not known.",
             ("--leaks",),
+            unit="",
             minimum=0,
             maximum=4,
             default=0,

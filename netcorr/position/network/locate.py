@@ -117,16 +117,18 @@ def locate_on_network(
     paths = tuple(OnPath.of(fix, number, network, evidence.pipes) for number, (fix, _) in enumerate(pairs))
     heads: list[Candidate] = []
     candidates: list[Candidate] = []
+    on_map = [clearest]
     for number, source in enumerate(sources):
         scene = Scene(network, evidence, source, paths)
         told = _candidates(scene, settings=settings, at_least_one=number < settings.leaks)
         told = [one for one in ranked(told) if not _told_already(one, heads + candidates)]
+        on_map += [source] if told and number else []
         if number < settings.leaks:
             heads, told = heads + told[:1], told[1:]
         candidates += told
     return NetworkFix(
         candidates=_numbered(heads, candidates),
-        likelihood=likely_stretches(sources, evidence.pipes),
+        likelihood=likely_stretches(on_map, evidence.pipes),
         leak=clearest.leak,
         notes=tuple(notes),
         speeds=speeds,
