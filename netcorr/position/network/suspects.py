@@ -16,7 +16,7 @@ from scipy.special import logsumexp
 
 from netcorr.position.network.arrivals import sensor_arrivals
 from netcorr.position.network.hearing import LEAST_PEAK, LOUD, weight_of_pairs
-from netcorr.position.network.look import blurred_ratio, log_by_ways, pair_delays, ways_of_pair
+from netcorr.position.network.look import blurred_ratio, share_by_ways, pair_delays, ways_of_pair
 from netcorr.position.network.loudness import log_loudness
 from netcorr.position.network.speeds import prior_grid
 from netcorr.position.network.times import Places, even_places, times_at
@@ -329,9 +329,8 @@ class Suspicion:
     def _log_of(self, curve: BlurredRatio, at: _PairAt) -> Floats:
         """What a pair says of places, shape (c, k)."""
         log_pair = np.zeros((len(at.delay_s), at.heard.size))
-        log_pair[:, at.heard] = self._weight * log_by_ways(
-            curve, at.by_way, delay_s=at.delay_s, sd_s=at.sd_s, factor=at.later
-        )
+        share = share_by_ways(curve, at.by_way, delay_s=at.delay_s, sd_s=at.sd_s, factor=at.later)
+        log_pair[:, at.heard] = self._weight * curve.log_of(share)
         return log_pair
 
     def _loudness(self, evidence: NetworkEvidence, look: _Look) -> Floats:
