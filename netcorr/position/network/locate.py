@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 #: Loggers that are not as the table says must explain so much more than another source does. In simulated
 #: surveys with such loggers (10 exchanged, 10 elsewhere) all 17 that were told explained 10 nats or more, and
-#: another source 3 at most; of 32 with two leaks in one a logger explained 7.1 and the second leak 7.7. [nats]
+#: another source 3 at most; of 32 with two leaks in one a logger explained 7.1, the second leak 7.7. [nats]
 FAULT_LEAD = 3.0
 #: A source that is less probable is not worth another visit with one more logger.
 LEAST_LEAK = 0.5

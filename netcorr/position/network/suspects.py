@@ -16,7 +16,7 @@ from scipy.special import logsumexp
 
 from netcorr.position.network.arrivals import sensor_arrivals
 from netcorr.position.network.hearing import LEAST_PEAK, LOUD, weight_of_pairs
-from netcorr.position.network.look import blurred_ratio, share_by_ways, pair_delays, ways_of_pair
+from netcorr.position.network.look import blurred_ratio, pair_delays, share_by_ways, ways_of_pair
 from netcorr.position.network.loudness import log_loudness
 from netcorr.position.network.speeds import prior_grid
 from netcorr.position.network.times import Places, even_places, times_at
