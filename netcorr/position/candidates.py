@@ -75,13 +75,13 @@ def find_candidates(
     """
     x = posterior.position_m
     likely = [
-        (candidate_probability(one.mass * posterior.between), one, "")
+        (candidate_probability(one.mass * posterior.between, settings.level), one, "")
         for one in listed_stretches(x, posterior.density_per_m, settings=settings)
     ]
     if second is not None:
         beside = second_probability(second.probability)
         likely += [
-            (candidate_probability(one.mass) * beside, one, BESIDE_NOTE)
+            (candidate_probability(one.mass, settings.level) * beside, one, BESIDE_NOTE)
             for one in listed_stretches(x, second.density_per_m, settings=settings)
         ]
     found: list[Candidate] = []

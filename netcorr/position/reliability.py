@@ -34,7 +34,7 @@ SILENCE = 3.0
 #: Power to which the odds of every candidate are raised: those above a half are right more often than the
 #: posterior says, those below less often.
 ODDS_POWER = 1.2
-#: An area that is to hold the leak with this probability is not stated higher than that.
+#: No candidate is stated higher than this that the model has lower, unless its area is to hold more.
 MOST_RAISED = 0.95
 #: Odds of a second leak beside a first are this much higher than `netcorr.position.second` has them, which
 #: weighs each against silence once more after its odds were fitted: of 37 above 0.2 (24 in all) 32 were
@@ -94,19 +94,21 @@ def reliable_hypotheses(model: NDArray[np.float64]) -> NDArray[np.float64]:
     return stated
 
 
-def candidate_probability(probability: float) -> float:
+def candidate_probability(probability: float, most: float = MOST_RAISED) -> float:
     """Probability to state of a candidate.
 
     Parameters
     ----------
     probability : float
         Of its area by the posterior, 0 to 1.
+    most : float
+        Probability that the area is to hold: no more than that is stated, unless the posterior has it.
 
     Returns
     -------
     float
-        Rises with `probability`; lower below a half, higher above, though not above `MOST_RAISED`. Those of
-        places that exclude each other still come to 1 at most.
+        Rises with `probability`; lower below a half, higher above, up to `most`. Those of places that exclude
+        each other still come to 1 at most.
 
     Examples
     --------
@@ -115,7 +117,7 @@ def candidate_probability(probability: float) -> float:
     """
     for_it: float = probability**ODDS_POWER
     against: float = (1 - probability) ** ODDS_POWER
-    return min(for_it / (for_it + against), max(probability, MOST_RAISED))
+    return min(for_it / (for_it + against), max(probability, most))
 
 
 def second_probability(probability: float) -> float:

@@ -89,9 +89,10 @@ def test_places_that_exclude_each_other_come_to_one_at_most(weights: list[float]
     assert sum(stated) <= 1 + 1e-9
 
 
-@given(st.floats(0.0, 1.0))
+@given(st.floats(0.0, 1.0), st.floats(0.05, 1.0))
 @few
-def test_an_area_is_not_stated_higher_than_it_is_to_hold(probability: float) -> None:
+def test_an_area_is_not_stated_higher_than_it_is_to_hold(probability: float, level: float) -> None:
+    assert candidate_probability(probability, level) <= max(probability, level)
     assert candidate_probability(probability) <= max(probability, MOST_RAISED)
 
 
