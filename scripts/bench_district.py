@@ -39,6 +39,8 @@ if TYPE_CHECKING:
 SURVEYS = 2
 #: A point this near to the leak, along the pipes, is right. [m]
 NEAR_M = 5.0
+#: With loggers at the sites of a plan, a point this near is. [m]
+PLANNED_M = 2.0
 #: The leak lies in an area when it is this near to its lines. [m]
 AREA_M = 0.5
 OURS = "netcorr"
@@ -55,6 +57,7 @@ CONDITIONS: dict[str, Condition] = {
         Condition("iron-6", "iron", 8, -6.0),
         Condition("plastic+6", "plastic", 8, 6.0),
         Condition("plastic-6", "plastic", 8, -6.0),
+        Condition("planned", "iron", 0, 6.0, "planned"),
         Condition("outside", "iron", 8, 6.0, "outside"),
         Condition("two", "iron", 10, 6.0, "two"),
         Condition("branch-with", "iron", 8, 6.0, "branch with"),
@@ -418,6 +421,8 @@ def targets(outcomes: Sequence[Outcome]) -> list[Target]:
     for kind, wanted in (("iron+6", 0.88), ("iron-6", 0.65), ("plastic+6", 0.82)):
         some = _of(outcomes, kind, bracketed=True)
         found.append(_least(f"{kind}: within 5 m", (errors_of(some, OURS) <= NEAR_M).tolist(), wanted))
+    planned = errors_of(_of(outcomes, "planned"), OURS)
+    found.append(_least("loggers at planned sites: within 2 m", (planned <= PLANNED_M).tolist(), 0.95))
     iron = errors_of(_of(outcomes, "iron+6", bracketed=True), OURS)
     p90_m = quantile(iron, 0.9) if iron.size else math.inf
     if iron.size:
@@ -482,7 +487,16 @@ def levels_of(outcomes: Sequence[Outcome]) -> np.ndarray[tuple[int], np.dtype[np
 
 
 #: Kinds with one leak and loggers where they are said to be.
-_SINGLE = ("iron+6", "iron-6", "plastic+6", "plastic-6", "outside", "branch-with", "branch-without")
+_SINGLE = (
+    "iron+6",
+    "iron-6",
+    "plastic+6",
+    "plastic-6",
+    "planned",
+    "outside",
+    "branch-with",
+    "branch-without",
+)
 
 
 def _speed_targets(outcomes: Sequence[Outcome]) -> list[Target]:

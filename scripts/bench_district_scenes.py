@@ -21,6 +21,10 @@ from shapely import LineString, Point
 
 from netcorr.layers.network_layers import NetworkLayers
 from netcorr.network import build_network
+from netcorr.planning import PlanSettings, make_plan
+from netcorr.planning.candidates import candidate_sites
+from netcorr.planning.from_network import planning_map
+from netcorr.planning.reach import ReachTable
 from netcorr.rehearsal import as_recordings, leak_place
 from netcorr.rehearsal.places import distances_m, ends_m
 from netcorr.simulation import (
@@ -53,14 +57,28 @@ SPEED_COMMON_SD, SPEED_PIPE_SD = 0.025, 0.01
 NOISE_SPREAD_DB, CLOCK_SD_S = 4.0, 1e-4
 #: A second leak has this much less power than the first at its loudest sensor. [dB]
 SECOND_DB = -3.0
+#: Time for the choice of sites, where they are planned. [s]
+PLAN_S = 5.0
 #: Leaks keep this far from a logger. [m]
 MARGIN_M = 3.0
 
 Scene = Literal[
-    "leak", "outside", "two", "branch with", "branch without", "none", "swapped", "misplaced", "clock", "deaf"
+    "leak",
+    "planned",
+    "outside",
+    "two",
+    "branch with",
+    "branch without",
+    "none",
+    "swapped",
+    "misplaced",
+    "clock",
+    "deaf",
 ]
 #: Whether the leaks lie on the shortest way between two loggers; all or none of them.
-_BRACKETED: dict[str, bool] = {"leak": True, "outside": False, "two": True} | dict.fromkeys(FAULTS, True)
+_BRACKETED: dict[str, bool] = {"leak": True, "planned": True, "outside": False, "two": True} | dict.fromkeys(
+    FAULTS, True
+)
 _PIPES = {"iron": ("ductile_iron", (100.0, 150.0, 200.0)), "plastic": ("pvc", (90.0, 110.0, 160.0))}
 _BANDS_HZ = {"iron": (50.0, 1500.0), "plastic": (20.0, 300.0)}
 
@@ -76,7 +94,7 @@ class Condition:
     pipes : {'iron', 'plastic'}
         Material of the whole district.
     loggers : int
-        How many, at random nodes.
+        How many, at random nodes; where the sites are planned, as many as the plan needs.
     snr_db : float
         At the second loudest logger. [dB]
     scene : Scene
@@ -244,12 +262,27 @@ def _sites(
 ) -> list[str]:
     """Fittings for the loggers; a scene with a branch has one at its end, or none on it."""
     names = [str(name) for name in network.fittings.index]
+    if condition.scene == "planned":
+        return planned_sites(network)
     if condition.scene == "branch with":
         rest = [name for name in names if name != dead_ends[0]]
         return [dead_ends[0], *(str(one) for one in rng.choice(rest, condition.loggers - 1, replace=False))]
     if condition.scene == "branch without":
         names = [name for name in names if name not in dead_ends]
     return [str(one) for one in rng.choice(names, condition.loggers, replace=False)]
+
+
+def planned_sites(network: PipeNetwork) -> list[str]:
+    """Fittings that the planner chooses to cover all mains of the district that any pair can cover."""
+    mains = planning_map(network, reach=ReachTable())
+    sites = candidate_sites(network)
+    plan = make_plan(
+        mains,
+        sites,
+        settings=PlanSettings(time_limit_s=PLAN_S),
+        wanted=np.array([data["length_m"] < OUT_M / 2 for data in mains.edges]),
+    )
+    return [str(sites.fitting[k]) for k in plan.sites]
 
 
 def _leaks(

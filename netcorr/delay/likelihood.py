@@ -46,7 +46,7 @@ TABLE_POINTS = 1501
 #: Delays are sampled this many times finer than the sample rate of the band.
 OVERSAMPLING = 4
 #: Delays for which all bands are weighed at once: so many that what is worked on stays in the cache.
-DELAYS_AT_ONCE = 512
+DELAYS_AT_ONCE = 1024
 #: All delays.
 ALL = slice(None)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 from netcorr.delay import shifted
@@ -19,6 +20,7 @@ from netcorr.position.network.locate import locate_on_network
 from netcorr.position.pair import locate_pair
 from netcorr.position.planned import compare_planned, plan_pairs, with_known
 from netcorr.position.settings import LocateSettings
+from netcorr.position.side_by_side import side_by_side
 from netcorr.position.sites import Site, find_sites
 from netcorr.position.travel import PathTimes
 
@@ -87,12 +89,10 @@ def locate_survey(
         check_cancelled(feedback)
         feedback.progress(done / (len(rounds) + 1), f"round {one.number}")
         prepared = spectra.of(one)
-        for pair in planned:
-            check_cancelled(feedback)
-            if pair.a.logger in prepared and pair.b.logger in prepared:
-                compared[pair.a.logger, pair.b.logger].append(
-                    compare_planned(pair, prepared, one=one, drifts=drifts, settings=settings)
-                )
+        both = [pair for pair in planned if {pair.a.logger, pair.b.logger} <= prepared.keys()]
+        compare = partial(compare_planned, prepared=prepared, one=one, drifts=drifts, settings=settings)
+        for pair, found in zip(both, side_by_side(compare, both, feedback=feedback), strict=True):
+            compared[pair.a.logger, pair.b.logger].append(found)
     feedback.progress(len(rounds) / (len(rounds) + 1), "weighing the rounds")
     if not taught.scales and not taught.clocks.between:  # a known noise tells more
         taught = learn_from_beyond(network, sites, planned, compared, settings=settings)
@@ -100,11 +100,8 @@ def locate_survey(
             settings = taught.settings
             planned, compared = _with_taught(network, planned, compared, taught)
             notes += taught.notes
-    fixes: list[tuple[PairFix, PathTimes]] = []
-    for pair in planned:
-        check_cancelled(feedback)
-        if of_pair := compared[pair.a.logger, pair.b.logger]:
-            fixes.append(_locate(pair, of_pair, network=network, settings=settings))
+    some = [(pair, of_pair) for pair in planned if (of_pair := compared[pair.a.logger, pair.b.logger])]
+    fixes = list(side_by_side(partial(_locate, network=network, settings=settings), some, feedback=feedback))
     check_cancelled(feedback)
     fix = _survey_fix(network, recordings, tuple(fix for fix, _ in fixes), settings=settings, notes=notes)
     if len(fixes) > 1:
@@ -182,13 +179,13 @@ def _weighed_together(
 
 
 def _locate(
-    pair: PlannedPair,
-    compared: Sequence[tuple[DelayEvidence, float]],
+    compared_pair: tuple[PlannedPair, Sequence[tuple[DelayEvidence, float]]],
     *,
     network: PipeNetwork,
     settings: LocateSettings,
 ) -> tuple[PairFix, PathTimes]:
     """Weigh all rounds of one pair; what remains of the drift is part of its clock error."""
+    pair, compared = compared_pair
     drift_sd_s = max(sd_s for _, sd_s in compared)
     times = replace(pair.times, clock_sd_s=math.hypot(pair.times.clock_sd_s, drift_sd_s))
     fix = locate_pair(
