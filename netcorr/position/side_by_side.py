@@ -6,7 +6,9 @@ Results come in the order of what was asked, and are the same however many threa
 from __future__ import annotations
 
 import os
-from concurrent.futures import ThreadPoolExecutor
+from collections import deque
+from concurrent.futures import Future, ThreadPoolExecutor
+from itertools import islice
 from typing import TYPE_CHECKING, TypeVar
 
 from netcorr.feedback import Feedback, check_cancelled
@@ -19,6 +21,8 @@ Result = TypeVar("Result")
 
 #: The variable by which numerical libraries are told how many threads to use.
 THREADS = "OMP_NUM_THREADS"
+#: So many items for each thread are begun or wait, so that results do not pile up.
+AHEAD = 3
 
 
 def threads() -> int:
@@ -28,7 +32,7 @@ def threads() -> int:
 
 
 def side_by_side(
-    work: Callable[[Item], Result], items: Sequence[Item], *, feedback: Feedback
+    work: Callable[[Item], Result], items: Sequence[Item], *, feedback: Feedback | None = None
 ) -> Iterator[Result]:
     """Do the same work for many items.
 
@@ -37,8 +41,8 @@ def side_by_side(
     work : callable
         Must not change what others read.
     items : sequence
-        What it is called with.
-    feedback : Feedback
+        What it is called with; no more than a few are begun before a result is taken.
+    feedback : Feedback, optional
         Asked before each result whether to go on.
 
     Yields
@@ -53,16 +57,21 @@ def side_by_side(
 
     Examples
     --------
-    >>> from netcorr.feedback import NoFeedback
-    >>> list(side_by_side(abs, [-1, 2, -3], feedback=NoFeedback()))
+    >>> list(side_by_side(abs, [-1, 2, -3]))
     [1, 2, 3]
     """
-    with ThreadPoolExecutor(threads()) as pool:
-        futures = [pool.submit(work, item) for item in items]
+    count = threads()
+    with ThreadPoolExecutor(count) as pool:
+        ahead: deque[Future[Result]] = deque()
+        left = iter(items)
         try:
-            for future in futures:
-                check_cancelled(feedback)
-                yield future.result()
+            while True:
+                ahead.extend(pool.submit(work, item) for item in islice(left, AHEAD * count - len(ahead)))
+                if not ahead:
+                    return
+                if feedback is not None:
+                    check_cancelled(feedback)
+                yield ahead.popleft().result()
         finally:
-            for future in futures:
+            for future in ahead:
                 future.cancel()

@@ -18,6 +18,7 @@ from netcorr.position.network.hearing import LOUD, wrong_share
 from netcorr.position.network.look import delays_shown
 from netcorr.position.network.suspects import Explanation, Suspicion
 from netcorr.position.network.times import sensor_times, times_at
+from netcorr.position.side_by_side import side_by_side
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence
@@ -234,9 +235,9 @@ def _misplaced(
     taken: Collection[str],
 ) -> Doubt | None:
     """The exchange, place or clock that stands out among all that would explain what does not fit."""
-    swaps = sorted(
-        ((suspicion.exchanged(*pair), pair) for pair in combinations(sorted(tried), 2)), reverse=True
-    )
+    pairs = list(combinations(sorted(tried), 2))
+    gains = side_by_side(lambda pair: suspicion.exchanged(*pair), pairs)
+    swaps = sorted(zip(gains, pairs, strict=True), reverse=True)
     singles = sorted(
         (
             _best_of(

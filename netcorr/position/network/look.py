@@ -7,6 +7,7 @@ What the pair says is the mean over these, each counted by the odds that the map
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
@@ -14,6 +15,7 @@ import numpy as np
 from netcorr.position.network.arrivals import heard_ways
 from netcorr.position.network.hearing import BlurredRatio, wrong_share
 from netcorr.position.network.times import times_at
+from netcorr.position.side_by_side import side_by_side
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -58,7 +60,7 @@ class Look:
 def look_at(
     evidence: NetworkEvidence, places: Places, grid: SpeedGrid, *, weight: float, only_which: bool = False
 ) -> Look:
-    """Sum what the pairs say at places; one pair's blurred likelihood is in memory at a time.
+    """Sum what the pairs say at places; a few pairs' blurred likelihoods are in memory at a time.
 
     Parameters
     ----------
@@ -83,25 +85,45 @@ def look_at(
     bracketed = np.zeros(places.piece.size, dtype=bool)
     nearest_s = np.min([way.time_s for way in ways], axis=0)
     for hearing in evidence.hearings:
-        a, b = ways[hearing.a], ways[hearing.b]
-        heard = np.isfinite(a.time_s) & np.isfinite(b.time_s)
-        bracketed |= heard & (a.by_first_end != b.by_first_end)
-        if only_which:
-            continue
-        by_group_s, variance_s2 = pair_delays(evidence, hearing, places, ways=ways)
-        by_group_s = by_group_s[heard]
-        sd_s = np.sqrt(variance_s2[heard] + (by_group_s**2) @ grid.blur_share**2)
-        curve = blurred_ratio(
-            hearing, alone=len(evidence.hearings) == 1, largest_sd_s=float(sd_s.max(initial=0.0))
-        )
-        by_way = ways_of_pair(
-            evidence, hearing, places.take(heard), direct_s=(a.time_s[heard], b.time_s[heard])
-        )
-        later = grid.factor @ evidence.pipes.time_shares
-        for row, delay_s, factor in zip(log_ratio, grid.factor @ by_group_s.T, later, strict=True):
-            share = share_by_ways(curve, by_way, delay_s=delay_s, sd_s=sd_s, factor=factor)
-            row[heard] += weight * curve.log_of(share)
+        bracketed |= _reached(hearing, ways)[1]
+    if not only_which:
+        say = partial(_says, evidence, places=places, grid=grid, ways=ways)
+        for hearing, rows in zip(evidence.hearings, side_by_side(say, evidence.hearings), strict=True):
+            heard, _ = _reached(hearing, ways)
+            log_ratio[:, heard] += weight * rows
     return Look(places, log_ratio, bracketed, nearest_s)
+
+
+def _reached(hearing: PairHearing, ways: Sequence[PlaceTimes]) -> tuple[Flags, Flags]:
+    """Places from which ways lead to both sensors of a pair, and those of them that lie between the two."""
+    a, b = ways[hearing.a], ways[hearing.b]
+    heard = np.isfinite(a.time_s) & np.isfinite(b.time_s)
+    return heard, heard & (a.by_first_end != b.by_first_end)
+
+
+def _says(
+    evidence: NetworkEvidence,
+    hearing: PairHearing,
+    *,
+    places: Places,
+    grid: SpeedGrid,
+    ways: Sequence[PlaceTimes],
+) -> Floats:
+    """Log of what a pair says of the places that both its sensors reach, shape (speeds, places)."""
+    heard, _ = _reached(hearing, ways)
+    by_group_s, variance_s2 = pair_delays(evidence, hearing, places, ways=ways)
+    by_group_s = by_group_s[heard]
+    sd_s = np.sqrt(variance_s2[heard] + (by_group_s**2) @ grid.blur_share**2)
+    largest_sd_s = float(sd_s.max(initial=0.0))
+    curve = blurred_ratio(hearing, alone=len(evidence.hearings) == 1, largest_sd_s=largest_sd_s)
+    direct_s = (ways[hearing.a].time_s[heard], ways[hearing.b].time_s[heard])
+    by_way = ways_of_pair(evidence, hearing, places.take(heard), direct_s=direct_s)
+    later = grid.factor @ evidence.pipes.time_shares
+    shares = (
+        share_by_ways(curve, by_way, delay_s=delay_s, sd_s=sd_s, factor=factor)
+        for delay_s, factor in zip(grid.factor @ by_group_s.T, later, strict=True)
+    )
+    return np.stack([curve.log_of(share) for share in shares])
 
 
 @dataclass(frozen=True, eq=False)
