@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 from scipy.special import logsumexp
 
-from netcorr.position.network.hearing import weight_of_pairs
+from netcorr.position.network.hearing import LEAST_PEAK, weight_of_pairs
 from netcorr.position.network.look import shares_at
 from netcorr.position.network.loudness import PAIR_SD, HeardLevels
 from netcorr.position.network.times import Places, even_places, finer_places
@@ -53,6 +53,8 @@ POWERS_DB = np.arange(0.0, 45.0, 10.0)
 LOUDNESS_POWER = 0.5
 #: Evidence below this does not make a pair hear one rather than the other. [nats]
 LEAST_NATS = 0.1
+#: Of more pairs than this only those that hear something are asked: the others tell next to nothing.
+MANY_PAIRS = 100
 #: Odds with which a place of a long network is looked at first.
 ROUGH_SHARE = 0.3
 
@@ -66,7 +68,7 @@ class KnownSource:
     point : shapely.Point
         Where it is.
     share : numpy.ndarray
-        Shape (pairs,): the ratio that each pair shows at its delays, as a share of the pair's highest.
+        Shape (asked,): the ratio that each pair asked shows at its delays, as a share of its highest.
     pressure : numpy.ndarray
         Shape (sensors,): share of its pressure that each sensor gets.
     """
@@ -92,7 +94,7 @@ def known_source(evidence: NetworkEvidence, weighed: Weighed) -> KnownSource:
         Beside which another can be weighed.
     """
     one = weighed.places.at(weighed.best)
-    share = shares_at(evidence, one, weighed).share
+    share = shares_at(evidence, one, weighed, asked=_asked(evidence)).share
     return KnownSource(_points(evidence, one)[0], share[:, 0], _pressure(evidence, one)[:, 0])
 
 
@@ -164,7 +166,8 @@ class _Beside:
     def __init__(self, evidence: NetworkEvidence, known: Sequence[KnownSource]) -> None:
         self.weight = weight_of_pairs(evidence.hearings)
         self._evidence = evidence
-        self._levels = HeardLevels(evidence.hearings)
+        self._asked = _asked(evidence)
+        self._levels = HeardLevels([evidence.hearings[number] for number in self._asked])
         self._points = [one.point for one in known]
         self._share = np.stack([one.share for one in known])[:, :, None]
         power = (np.stack([one.pressure for one in known]) ** 2)[:, :, None]
@@ -173,7 +176,7 @@ class _Beside:
 
     def look(self, places: Places, speeds: KnownSpeeds) -> tuple[Floats, Flags, float]:
         """Log of the density along the mains, whether bracketed, and the log of all metres by their prior."""
-        seen = shares_at(self._evidence, places, speeds)
+        seen = shares_at(self._evidence, places, speeds, asked=self._asked)
         log_prior = -np.log(2) * seen.nearest_s / HALF_HEARD_S
         log_prior = np.where(self._too_near(places), -np.inf, log_prior)
         log_metres = float(logsumexp(log_prior, b=places.width_m))
@@ -219,6 +222,13 @@ class _Beside:
         points = _points(self._evidence, places)
         near: Flags = np.any([shapely.dwithin(points, one, ANOTHER_M) for one in self._points], axis=0)
         return near
+
+
+def _asked(evidence: NetworkEvidence) -> list[int]:
+    """Numbers of the pairs that are asked: of many only those that hear something."""
+    every = list(range(len(evidence.hearings)))
+    heard = [number for number in every if evidence.hearings[number].heard >= LEAST_PEAK]
+    return heard if heard and len(every) > MANY_PAIRS else every
 
 
 def _log_mean(logs: Sequence[Floats]) -> Floats:

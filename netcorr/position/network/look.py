@@ -133,7 +133,7 @@ class Shares:
     Attributes
     ----------
     share : numpy.ndarray
-        Shape (pairs, k): likelihood ratio as a share of the pair's highest.
+        Shape (asked, k): likelihood ratio as a share of the pair's highest.
     bracketed : numpy.ndarray
         Shape (k,): whether some pair hears a leak there from either side.
     nearest_s : numpy.ndarray
@@ -145,8 +145,10 @@ class Shares:
     nearest_s: Floats
 
 
-def shares_at(evidence: NetworkEvidence, places: Places, speeds: KnownSpeeds) -> Shares:
-    """Ask every pair what it shows of a source at each place.
+def shares_at(
+    evidence: NetworkEvidence, places: Places, speeds: KnownSpeeds, *, asked: Sequence[int]
+) -> Shares:
+    """Ask pairs what they show of a source at each place.
 
     Parameters
     ----------
@@ -156,6 +158,8 @@ def shares_at(evidence: NetworkEvidence, places: Places, speeds: KnownSpeeds) ->
         Where.
     speeds : KnownSpeeds
         As the survey has them.
+    asked : sequence of int
+        Numbers of the pairs.
 
     Returns
     -------
@@ -165,11 +169,13 @@ def shares_at(evidence: NetworkEvidence, places: Places, speeds: KnownSpeeds) ->
     ways = tuple(times_at(evidence.pipes, sensor, places) for sensor in evidence.sensors)
     bracketed = np.zeros(places.piece.size, dtype=bool)
     factor = float(speeds.slowness @ evidence.pipes.time_shares)
-    share = np.empty((len(evidence.hearings), places.piece.size))
-    for row, hearing in zip(share, evidence.hearings, strict=True):
+    for hearing in evidence.hearings:
+        a, b = ways[hearing.a], ways[hearing.b]
+        bracketed |= np.isfinite(a.time_s) & np.isfinite(b.time_s) & (a.by_first_end != b.by_first_end)
+    share = np.empty((len(asked), places.piece.size))
+    for row, hearing in zip(share, (evidence.hearings[number] for number in asked), strict=True):
         a, b = ways[hearing.a], ways[hearing.b]
         heard = np.isfinite(a.time_s) & np.isfinite(b.time_s)
-        bracketed |= heard & (a.by_first_end != b.by_first_end)
         by_group_s, variance_s2 = pair_delays(evidence, hearing, places, ways=ways)
         by_group_s = by_group_s[heard]
         sd_s = np.sqrt(variance_s2[heard] + by_group_s**2 @ speeds.slowness_sd**2)

@@ -12,6 +12,7 @@ import pytest
 
 from netcorr.network import PipeNetwork
 from netcorr.position import LocateSettings
+from netcorr.position.network import another
 from netcorr.position.network.another import ANOTHER_M, known_source, weigh_another
 from netcorr.position.network.evidence import NetworkEvidence, gather_evidence
 from netcorr.position.network.weigh import Weighed, weigh
@@ -139,3 +140,18 @@ def test_a_single_pair_is_not_asked(evidence_of: Maker) -> None:
     first = weigh(evidence)
     with pytest.raises(ValueError, match="single pair"):
         known_source(replace(evidence, arrivals=None), first)
+
+
+def test_of_many_pairs_only_those_that_hear_are_asked(
+    evidence_of: Maker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    evidence = evidence_of((30.0, WEST), (335.0, EAST))
+    first, of_all = beside_the_first(evidence)
+    monkeypatch.setattr(another, "MANY_PAIRS", 9)
+    known = known_source(evidence, first)
+    assert known.share.size == len(WEST) + len(EAST) < len(PAIRS)
+    of_some = weigh_another(evidence, [known], speeds=first)
+    assert along_m(evidence, of_some) == pytest.approx(along_m(evidence, of_all), abs=0.5)
+    assert of_some.leak == pytest.approx(of_all.leak, abs=0.15)
+    # what lies between loggers is what all pairs say, silent or not
+    assert of_some.bracketed.any()
