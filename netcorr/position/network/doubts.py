@@ -106,7 +106,8 @@ class Doubt:
             return (
                 f"{one.logger} fits {other.fitting} better than {one.fitting}, and {other.logger} "
                 f"{one.fitting} better than {other.fitting}: were they swapped? What these two say counts "
-                "less in this answer; check the table and locate again"
+                "less in this answer, whose first place is right little more than half of the time: check "
+                "the table and locate again before anyone digs"
             )
         if self.kind == "deaf":
             return (

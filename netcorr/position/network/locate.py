@@ -34,6 +34,9 @@ if TYPE_CHECKING:
 #: surveys with such loggers (10 exchanged, 10 elsewhere) all 17 that were told explained 10 nats or more, and
 #: another source 3 at most; of 32 with two leaks in one a logger explained 7.1, the second leak 7.7. [nats]
 FAULT_LEAD = 3.0
+#: With two loggers exchanged no source is more probable than this: by what the others say alone the first
+#: choice was within 5 m of the leak in 27 of 47 simulated surveys.
+MOST_WITH_EXCHANGED = 0.6
 #: A source that is less probable is not worth another visit with one more logger.
 LEAST_LEAK = 0.5
 #: Areas are made for the level asked for, or for the first of these below it at which they are no more than
@@ -108,6 +111,8 @@ def locate_on_network(
     if doubt is not None:
         notes.append(doubt.note(heard))
         sources = find_sources(believed_less(evidence, doubt.sensors))
+        if doubt.kind == "exchanged":
+            sources = tuple(replace(one, leak=min(one.leak, MOST_WITH_EXCHANGED)) for one in sources)
     clearest = sources[0]
     speeds = learned_speeds(clearest, evidence.pipes) if doubt is None else ()
     notes += [str(one) for one in speeds]

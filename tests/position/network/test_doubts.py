@@ -82,6 +82,11 @@ def test_swapped_loggers_are_named(streets: PipeNetwork, make_pairs: Maker, firs
     number = {name: f"L{k + 1}" for k, name in enumerate(FITTINGS)}
     assert note.startswith(f"{number[first]} fits {second} better than {first}")
     assert "were they swapped?" in note
+    # by the others alone the answer is right little more than half of the time
+    assert "before anyone digs" in note
+    assert fix.leak <= 0.6
+    assert all(one.probability <= 0.6 for one in fix.candidates)
+    assert sum(one.probability for one in fix.likelihood) == pytest.approx(fix.leak)
 
 
 @pytest.mark.parametrize(("said", "true"), [("V1", "H6"), ("H3", "H7"), ("V2", "H8")])
