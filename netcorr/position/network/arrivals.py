@@ -37,6 +37,8 @@ ONE_ARRIVAL_S = 1e-3
 #: of one against the strongest.
 MOST_ARRIVALS = 5
 MOST_WAYS = 8
+#: Combinations among which those are looked for that make the same peak.
+MOST_JOINED = 30
 LEAST_STRENGTH = 0.2
 #: Probability that a combination is the loudest goes with this power of its strength (chosen with
 #: `netcorr.position.network.hearing.HEIGHT_POWER`); combinations with less than so much of it are left out.
@@ -208,18 +210,42 @@ def pair_ways(a: SensorArrivals, b: SensorArrivals) -> PairWays:
     pieces, _, k = a.pressure.shape
     flat_a, flat_b = (one.pressure.reshape(pieces, 2 * k) for one in (a, b))
     product = (flat_a[:, :, None] * flat_b[:, None, :]).reshape(pieces, -1)
-    best = np.argsort(-product, axis=1, kind="stable")[:, :MOST_WAYS]
+    best = np.argsort(-product, axis=1, kind="stable")[:, :MOST_JOINED]
     strength = np.take_along_axis(product, best, axis=1)
-    strongest = np.maximum(strength[:, :1], 1e-30)
-    strength = np.where(strength >= LEAST_STRENGTH * strongest, strength / strongest, 0.0)
+    times = [one.time_s.reshape(pieces, 2 * k) for one in (a, b)]
     of_a, of_b = best // (2 * k), best % (2 * k)
+    time_a_s, time_b_s = (np.take_along_axis(*one, axis=1) for one in zip(times, (of_a, of_b), strict=True))
+    first_a, first_b = of_a < k, of_b < k
+    strength = _joined(strength, time_b_s - time_a_s, first_b.astype(np.int8) - first_a)
+    order = np.argsort(-strength, axis=1, kind="stable")[:, :MOST_WAYS]
+    strength = np.take_along_axis(strength, order, axis=1)
+    strongest = np.maximum(strength[:, :1], 1e-30)
     return PairWays(
-        time_a_s=np.take_along_axis(a.time_s.reshape(pieces, -1), of_a, axis=1),
-        time_b_s=np.take_along_axis(b.time_s.reshape(pieces, -1), of_b, axis=1),
-        first_a=of_a < k,
-        first_b=of_b < k,
-        strength=strength,
+        time_a_s=np.take_along_axis(time_a_s, order, axis=1),
+        time_b_s=np.take_along_axis(time_b_s, order, axis=1),
+        first_a=np.take_along_axis(first_a, order, axis=1),
+        first_b=np.take_along_axis(first_b, order, axis=1),
+        strength=np.where(strength >= LEAST_STRENGTH * strongest, strength / strongest, 0.0),
     )
+
+
+def _joined(strength: Floats, delay_s: Floats, turn: NDArray[np.int8]) -> Floats:
+    """Strengths with those of all combinations added that make the same peak; only the strongest is kept.
+
+    A way to A and a way to B make a peak where their times differ. An echo that goes on to both sensors by
+    the same ways makes the peak of the direct sound higher: it is no peak of its own. `delay_s` is that of a
+    leak at the first end, and changes along a piece as `turn` says; shapes (p, m), the strongest first.
+    """
+    joined = strength.copy()
+    for first in range(1, strength.shape[1]):
+        same = (np.abs(delay_s[:, :first] - delay_s[:, first, None]) <= ONE_ARRIVAL_S) & (
+            turn[:, :first] == turn[:, first, None]
+        )
+        same &= joined[:, :first] > 0
+        row = np.flatnonzero(same.any(axis=1))
+        joined[row, same[row].argmax(axis=1)] += strength[row, first]
+        joined[row, first] = 0.0
+    return joined
 
 
 @dataclass(frozen=True, eq=False)

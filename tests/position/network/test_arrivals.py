@@ -170,3 +170,35 @@ def test_pressure_falls_along_a_main_and_at_a_tee(ring: PipeNetwork) -> None:
     assert near > far
     beyond = Places(np.array([east]), np.array([35.0]), np.ones(1))
     assert rays.pressure_at(beyond)[0, 0] < 0.7 * far
+
+
+def test_an_echo_that_goes_on_to_both_sensors_makes_the_direct_peak_higher(make_network: Maker) -> None:
+    # a leak in a dead end: what its end throws back reaches both sensors as the direct sound does, later
+    mains = {"D": [(0, 0), (0, 60)], "W": [(-400, 0), (0, 0)], "E": [(0, 0), (400, 0)]}
+    network = make_network(mains, {"V1": (-400, 0), "V2": (400, 0)}, speed_m_s=SPEED)
+    (direct, *others) = ways_at(network, "D", 25.0)
+    assert float(direct.later_s[0]) == pytest.approx(0.0, abs=1e-4)
+    # the other combinations, each of half the strength, stay below it by the power that odds go with
+    assert float(direct.share[0]) > 0.95
+    assert {round(abs(float(way.later_s[0])) * SPEED) for way in others} <= {70, 50, 120}
+
+
+def test_what_makes_the_same_peak_is_one_combination() -> None:
+    time_s = np.array([[[0.10, 0.15], [0.30, 0.40]]])
+    a = SensorArrivals(time_s, np.array([[[1.0, 0.8], [0.0, 0.0]]]))
+    b = SensorArrivals(time_s + 0.02, np.array([[[1.0, 0.8], [0.0, 0.0]]]))
+    ways = pair_ways(a, b)
+    shown = ways.strength[0] > 0
+    apart_s = (ways.time_b_s - ways.time_a_s)[0][shown]
+    # direct and direct, echo and echo: 1 + 0.64 at 20 ms; the other two are peaks of their own
+    assert apart_s == pytest.approx([0.02, 0.07, -0.03]) or apart_s == pytest.approx([0.02, -0.03, 0.07])
+    assert ways.strength[0][shown] == pytest.approx([1.0, 0.8 / 1.64, 0.8 / 1.64])
+
+
+def test_opposite_ways_out_of_a_piece_are_not_one_for_all_of_it() -> None:
+    # by the first end to A and by the second to B: their delay changes along the piece
+    a = SensorArrivals(np.full((1, 2, 1), 0.1), np.array([[[1.0], [0.9]]]))
+    b = SensorArrivals(np.full((1, 2, 1), 0.1), np.array([[[1.0], [0.9]]]))
+    ways = pair_ways(a, b)
+    # of four combinations those by one end to both make the same peak wherever the leak is
+    assert int((ways.strength[0] > 0).sum()) == 3
