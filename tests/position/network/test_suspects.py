@@ -137,7 +137,7 @@ def test_a_logger_at_its_own_fitting_is_as_stated(streets: PipeNetwork, make_pai
     for k, fitting in enumerate(LOGGERS):
         [same] = Suspicion(evidence).elsewhere(k, {fitting: evidence.sensors[k]})
         # only the places that the others find likely are looked at: a little is left out
-        assert -0.1 < same.gain <= 1e-6
+        assert -0.1 < same.gain <= 1e-4
 
 
 #: A block of 60 by 120 m, with side streets along its southern side: what goes round by the north is louder.
