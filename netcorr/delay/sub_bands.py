@@ -131,7 +131,7 @@ def _by_rate(widths: NDArray[np.int64], period: int) -> Iterator[tuple[int, list
         yield int(one), np.flatnonzero(apart == one).tolist()
 
 
-@lru_cache(maxsize=2048)
+@lru_cache(maxsize=256)
 def _filter(apart: int, cycles: float) -> NDArray[np.float64]:
     """What each coarse sample gives to the fine ones after the middle one: shape (2 TAPS, apart).
 
