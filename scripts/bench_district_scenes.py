@@ -80,7 +80,7 @@ _BRACKETED: dict[str, bool] = {"leak": True, "planned": True, "outside": False, 
     FAULTS, True
 )
 _PIPES = {"iron": ("ductile_iron", (100.0, 150.0, 200.0)), "plastic": ("pvc", (90.0, 110.0, 160.0))}
-_BANDS_HZ = {"iron": (50.0, 1500.0), "plastic": (20.0, 300.0)}
+BANDS_HZ = {"iron": (50.0, 1500.0), "plastic": (20.0, 300.0)}
 
 
 @dataclass(frozen=True)
@@ -110,7 +110,7 @@ class Condition:
     @property
     def band_hz(self) -> tuple[float, float]:
         """Band in which levels are stated. [Hz]"""
-        return _BANDS_HZ[self.pipes]
+        return BANDS_HZ[self.pipes]
 
 
 @dataclass(frozen=True, eq=False)

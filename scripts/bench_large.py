@@ -16,18 +16,25 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
-from bench_district_scenes import CLOCK_SD_S, Condition, draw_district, draw_sensor
+from bench_district_scenes import (
+    BANDS_HZ,
+    CLOCK_SD_S,
+    SPEED_COMMON_SD,
+    SPEED_PIPE_SD,
+    draw_district,
+    draw_sensor,
+)
 from bench_table import Target, table
 
-from netcorr.path import correlation_path
-from netcorr.path.reference import segment_at
+from netcorr.path import correlation_path, point_at, segment_at
 from netcorr.position import locate_survey
 from netcorr.rehearsal import as_recordings
 from netcorr.rehearsal.places import along_pipes_m, place_on
-from netcorr.simulation import Conditions, LeakSource, Place, draw_speeds, simulate_survey
+from netcorr.simulation import Conditions, LeakSource, draw_speeds, simulate_survey
 
 if TYPE_CHECKING:
     from netcorr.network import PipeNetwork
+    from netcorr.simulation import Place
 
 #: Crossings of the district and of the larger map around it, east and north.
 DISTRICT, CITY = (35, 37), (70, 74)
@@ -113,13 +120,13 @@ def run_survey(pipes: Literal["iron", "plastic"], *, seed: int, crossings: tuple
         for north in range(rows // 2 - LOGGERS // 6, rows // 2 + LOGGERS // 6, 2)
     ]
     sensors = [draw_sensor(rng, k, fitting) for k, fitting in enumerate(sites, start=1)]
-    speeds = draw_speeds(network, rng, common_sd=0.025, pipe_sd=0.01)
+    speeds = draw_speeds(network, rng, common_sd=SPEED_COMMON_SD, pipe_sd=SPEED_PIPE_SD)
     leak = _between(network, sites[LOGGERS // 2 + 4], sites[LOGGERS // 2 + 5])  # neighbours in one street
     rounds = simulate_survey(
         network,
         sensors=sensors,
         leak=LeakSource(leak),
-        conditions=Conditions(snr_db=6.0, band_hz=Condition("", pipes, 0, 6.0).band_hz, duration_s=10.0),
+        conditions=Conditions(snr_db=6.0, band_hz=BANDS_HZ[pipes], duration_s=10.0),
         rng=rng,
         speeds=speeds,
         rounds=ROUNDS,
@@ -141,10 +148,8 @@ def run_survey(pipes: Literal["iron", "plastic"], *, seed: int, crossings: tuple
 def _between(network: PipeNetwork, a: str, b: str) -> Place:
     """A place on the way from one fitting to another, nearer the first."""
     path = correlation_path(network, a, fitting_b=b)
-    number, into_m = segment_at(path, 0.4 * path.length_m)
-    segment = path.segments[number]
-    key = next(iter(network.graph[segment.from_node][segment.to_node]))
-    data = network.edge(segment.from_node, segment.to_node, key)
-    if data["from_node"] != segment.from_node:
-        into_m = data["length_m"] - into_m
-    return Place((data["from_node"], data["to_node"], key), into_m)
+    from_a_m = 0.4 * path.length_m
+    number, _ = segment_at(path, from_a_m)
+    place = place_on(network, point_at(path, from_a_m), path.segments[number].pipe_id)
+    assert place is not None, "a point of a path lies on its main"
+    return place

@@ -27,6 +27,8 @@ from netcorr.delay.bands import contiguous_bands, sub_band_edges_hz
 from netcorr.delay.sub_bands import period_samples, sub_band_bins, sub_band_sums
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from netcorr.delay.dispersion import Dispersion
@@ -52,13 +54,13 @@ ALL = slice(None)
 
 
 @lru_cache(maxsize=4096)
-def _band_table(bins: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Log of the likelihood of one band of `bins` bins over r from -1 to 1, and its steps."""
+def _band_table(bins: int) -> NDArray[np.float64]:
+    """Log of the likelihood of one band of `bins` bins over r from -1 to 1."""
     r = np.linspace(-1.0, 1.0, TABLE_POINTS)[:, None]
     g = COHERENCE_AMPLITUDES[None, :]
     terms = bins * (np.log1p(-(g**2)) - 2 * np.log1p(-g * r))
     table: NDArray[np.float64] = logsumexp(terms, axis=1) - np.log(g.size)
-    return table, np.diff(table, append=table[-1])
+    return table
 
 
 def band_log_likelihood(r: NDArray[np.float64], bins: float) -> NDArray[np.float64]:
@@ -81,28 +83,20 @@ def band_log_likelihood(r: NDArray[np.float64], bins: float) -> NDArray[np.float
     >>> band_log_likelihood(np.array([0.0, 0.5]), 200.0).round(1)
     array([-1. , 54.3])
     """
-    table, steps = _band_table(_rounded(bins))
-    position = np.clip(r, -1.0, 1.0)
-    position += 1.0
-    position *= (TABLE_POINTS - 1) / 2
-    index = position.astype(np.int32)
-    position -= index
-    value = steps.take(index)
-    value *= position
-    value += table.take(index)
-    return value
+    [whole] = _rounded(np.array([bins]))
+    return _looked_up(_band_table(whole)[None], np.array(r).reshape(1, -1)).reshape(r.shape)
 
 
-def _rounded(bins: float) -> int:
-    """Two significant digits of the number of bins keep the table small and change nothing that matters."""
-    digits = max(int(np.floor(np.log10(max(bins, 1.0)))) - 1, 0)
-    unit: int = 10**digits
-    return max(round(bins / unit) * unit, 1)
+def _rounded(bins: NDArray[np.float64]) -> tuple[int, ...]:
+    """Two significant digits of the numbers of bins keep the tables few and change nothing that matters."""
+    unit = 10.0 ** np.maximum(np.floor(np.log10(np.maximum(bins, 1.0))) - 1, 0)
+    return tuple(np.maximum(np.rint(bins / unit) * unit, 1).astype(int).tolist())
 
 
-def _stacked_tables(bins: NDArray[np.float64]) -> NDArray[np.float64]:
+@lru_cache(maxsize=16)
+def _stacked_tables(bins: tuple[int, ...]) -> NDArray[np.float64]:
     """Tables of several bands, shape (b, TABLE_POINTS)."""
-    return np.stack([_band_table(_rounded(float(one)))[0] for one in bins])
+    return np.stack([_band_table(one) for one in bins])
 
 
 def _looked_up(tables: NDArray[Real], r: NDArray[Real]) -> NDArray[Real]:
@@ -125,14 +119,6 @@ def _looked_up(tables: NDArray[Real], r: NDArray[Real]) -> NDArray[Real]:
 def _few_at_once(delays: int) -> list[slice]:
     """Delays in parts."""
     return [slice(start, start + DELAYS_AT_ONCE) for start in range(0, delays, DELAYS_AT_ONCE)]
-
-
-def _log_mean_of(values: NDArray[Real]) -> NDArray[Real]:
-    """Logarithm of the mean of exponentials over the first axis; `values` is overwritten."""
-    top = values.max(axis=0)
-    values -= top
-    np.exp(values, out=values)
-    return np.asarray(top + np.log(values.mean(axis=0)))
 
 
 def _log_some_carry(evidence: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -271,23 +257,20 @@ class BandCorrelograms:
         (first, last), bins = bands[bins >= LEAST_BINS].T, bins[bins >= LEAST_BINS]
         if not bins.size:
             return np.zeros(self.delay_s.size)
-        tables = _stacked_tables(bins).astype(np.float32)
+        tables = _stacked_tables(_rounded(bins)).astype(np.float32)
         sums, per_bin = (polarity * self.sums).astype(np.float32), (1 / bins[:, None]).astype(np.float32)
         parts = [
-            _log_mean_of(_looked_up(tables, (sums[last, some] - sums[first, some]) * per_bin))
+            log_mean(_looked_up(tables, (sums[last, some] - sums[first, some]) * per_bin))
             for some in _few_at_once(self.delay_s.size)
         ]
         return np.concatenate(parts).astype(np.float64)
 
     def own_coherences(self, polarity: int = 1) -> NDArray[np.float64]:
         """Log-likelihood of every delay with a coherence of its own in every sub-band, shape (m,)."""
-        bins = np.diff(self.bins)
-        telling = bins >= LEAST_BINS
-        if not telling.any():
-            return np.zeros(self.delay_s.size)
-        tables = _stacked_tables(bins[telling])
-        r = np.diff(self.sums, axis=0)[telling] * (polarity / bins[telling, None])
-        parts = [_log_some_carry(_looked_up(tables, r[:, some])) for some in _few_at_once(r.shape[1])]
+        parts = [
+            _log_some_carry(self._sub_band_evidence(some, polarity=polarity))
+            for some in _few_at_once(self.delay_s.size)
+        ]
         return np.concatenate(parts)
 
     def best_band(self, index: int, *, polarity: int = 1) -> tuple[int, int]:
@@ -304,21 +287,21 @@ class BandCorrelograms:
 
     def _sub_band_evidence(self, delays: slice, *, polarity: int) -> NDArray[np.float64]:
         """Log-likelihood of every sub-band by itself at some of the delays, shape (b, m)."""
-        rows = np.zeros((self.edges_hz.size - 1, self.delay_s[delays].size))
-        for band in range(rows.shape[0]):
-            bins = float(self.bins[band + 1] - self.bins[band])
-            if bins >= LEAST_BINS:
-                r = (self.sums[band + 1, delays] - self.sums[band, delays]) / bins
-                rows[band] = band_log_likelihood(polarity * r, bins)
+        bins = np.diff(self.bins)
+        telling = bins >= LEAST_BINS
+        rows = np.zeros((bins.size, self.delay_s[delays].size))
+        if telling.any():
+            r = np.diff(self.sums[:, delays], axis=0)[telling] * (polarity / bins[telling, None])
+            rows[telling] = _looked_up(_stacked_tables(_rounded(bins[telling])), r)
         return rows
 
 
-def log_mean(rows: list[NDArray[np.float64]]) -> NDArray[np.float64]:
+def log_mean(rows: Sequence[NDArray[Real]] | NDArray[Real]) -> NDArray[Real]:
     """Logarithm of the mean of exponentials, row by row: several pictures, each as likely as the others.
 
     Parameters
     ----------
-    rows : list of numpy.ndarray
+    rows : sequence of numpy.ndarray, or numpy.ndarray
         One or more, each of shape (m,).
 
     Returns
@@ -331,9 +314,9 @@ def log_mean(rows: list[NDArray[np.float64]]) -> NDArray[np.float64]:
     >>> log_mean([np.log([2.0, 1.0]), np.log([4.0, 1.0])]).round(3)
     array([1.099, 0.   ])
     """
-    top = np.maximum.reduce(rows)
-    total = np.zeros_like(top)
-    for row in rows:
-        total += np.exp(row - top)
-    averaged: NDArray[np.float64] = top + np.log(total / len(rows))
+    values: NDArray[Real] = np.asarray(rows)
+    top = values.max(axis=0)
+    likely = values - top
+    np.exp(likely, out=likely)
+    averaged: NDArray[Real] = top + np.log(likely.mean(axis=0))
     return averaged

@@ -15,10 +15,11 @@ import numpy as np
 import shapely
 from scipy.special import logsumexp
 
-from netcorr.position.network.hearing import LEAST_PEAK, weight_of_pairs
+from netcorr.delay.likelihood import log_mean
+from netcorr.position.network.hearing import pairs_asked, weight_of_pairs
 from netcorr.position.network.look import shares_at
 from netcorr.position.network.loudness import PAIR_SD, HeardLevels
-from netcorr.position.network.times import Places, even_places, finer_places
+from netcorr.position.network.times import even_places, finer_places, in_order, points_of
 from netcorr.position.network.weigh import (
     FINE_M,
     HALF_HEARD_S,
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
 
     from netcorr.position.network.evidence import NetworkEvidence
     from netcorr.position.network.look import KnownSpeeds
+    from netcorr.position.network.times import Places
 
     Floats = NDArray[np.float64]
     Flags = NDArray[np.bool_]
@@ -53,8 +55,6 @@ POWERS_DB = np.arange(0.0, 45.0, 10.0)
 LOUDNESS_POWER = 0.5
 #: Evidence below this does not make a pair hear one rather than the other. [nats]
 LEAST_NATS = 0.1
-#: Of more pairs than this only those that hear something are asked: the others tell next to nothing.
-MANY_PAIRS = 100
 #: Odds with which a place of a long network is looked at first.
 ROUGH_SHARE = 0.3
 
@@ -94,8 +94,8 @@ def known_source(evidence: NetworkEvidence, weighed: Weighed) -> KnownSource:
         Beside which another can be weighed.
     """
     one = weighed.places.at(weighed.best)
-    share = shares_at(evidence, one, weighed, asked=_asked(evidence)).share
-    return KnownSource(_points(evidence, one)[0], share[:, 0], _pressure(evidence, one)[:, 0])
+    share = shares_at(evidence, one, weighed, asked=pairs_asked(evidence.hearings)).share
+    return KnownSource(points_of(one, evidence.pipes)[0], share[:, 0], _pressure(evidence, one)[:, 0])
 
 
 def weigh_another(
@@ -133,13 +133,7 @@ def weigh_another(
     again = worth_another_look(coarse, log_density)
     finer, _ = finer_places(coarse.take(again), spacing_m=fine_m)
     finer_log, finer_bracketed, _ = beside.look(finer, speeds)
-    rest = coarse.take(~again)
-    piece, from_m, width_m = (
-        np.concatenate([getattr(part, name) for part in (rest, finer)])
-        for name in ("piece", "from_m", "width_m")
-    )
-    order = np.lexsort((from_m, piece))
-    places = Places(piece[order], from_m[order], width_m[order])
+    places, order = in_order((coarse.take(~again), finer))
     log_mass = np.concatenate([log_density[~again], finer_log])[order] + np.log(places.width_m) - log_metres
     log_evidence = float(logsumexp(log_mass))
     probability = np.exp(log_mass - log_evidence)
@@ -166,13 +160,13 @@ class _Beside:
     def __init__(self, evidence: NetworkEvidence, known: Sequence[KnownSource]) -> None:
         self.weight = weight_of_pairs(evidence.hearings)
         self._evidence = evidence
-        self._asked = _asked(evidence)
+        self._asked = pairs_asked(evidence.hearings)
         self._levels = HeardLevels([evidence.hearings[number] for number in self._asked])
         self._points = [one.point for one in known]
         self._share = np.stack([one.share for one in known])[:, :, None]
         power = (np.stack([one.pressure for one in known]) ** 2)[:, :, None]
         self._powers = [10 ** (db / 10) * power for db in POWERS_DB]
-        self._log_alone = _log_mean([self._explained(one, self._share) for one in self._powers])
+        self._log_alone = log_mean([self._explained(one, self._share) for one in self._powers])
 
     def look(self, places: Places, speeds: KnownSpeeds) -> tuple[Floats, Flags, float]:
         """Log of the density along the mains, whether bracketed, and the log of all metres by their prior."""
@@ -203,7 +197,7 @@ class _Beside:
             for one in self._powers
             for db in POWERS_DB
         ]
-        return _log_mean(explained) - self._log_alone
+        return log_mean(explained) - self._log_alone
 
     def _explained(self, power: Floats, share: Floats) -> Floats:
         """Log of what sources explain whose power is so many times that of the noise.
@@ -219,21 +213,9 @@ class _Beside:
 
     def _too_near(self, places: Places) -> Flags:
         """Places so near to a known source that they are no places of another."""
-        points = _points(self._evidence, places)
+        points = points_of(places, self._evidence.pipes)
         near: Flags = np.any([shapely.dwithin(points, one, ANOTHER_M) for one in self._points], axis=0)
         return near
-
-
-def _asked(evidence: NetworkEvidence) -> list[int]:
-    """Numbers of the pairs that are asked: of many only those that hear something."""
-    every = list(range(len(evidence.hearings)))
-    heard = [number for number in every if evidence.hearings[number].heard >= LEAST_PEAK]
-    return heard if heard and len(every) > MANY_PAIRS else every
-
-
-def _log_mean(logs: Sequence[Floats]) -> Floats:
-    mean: Floats = logsumexp(logs, axis=0) - np.log(len(logs))
-    return mean
 
 
 def _pressure(evidence: NetworkEvidence, places: Places) -> Floats:
@@ -241,11 +223,3 @@ def _pressure(evidence: NetworkEvidence, places: Places) -> Floats:
     if evidence.arrivals is None:
         raise ValueError("a single pair tells a second source by itself")
     return evidence.arrivals.pressure_at(places)
-
-
-def _points(evidence: NetworkEvidence, places: Places) -> NDArray[np.object_]:
-    """Places on the map, shape (k,)."""
-    lines = np.array([data["geometry"] for data in evidence.pipes.data])[places.piece]
-    share = places.from_m / evidence.pipes.length_m[places.piece]
-    points: NDArray[np.object_] = shapely.line_interpolate_point(lines, share, normalized=True)
-    return points

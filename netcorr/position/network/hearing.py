@@ -40,6 +40,8 @@ HEIGHT_POWER = 4.5
 #: Evidence from which on something apart from the highest peak is a peak: over a second of delays noise has
 #: a thousand independent values, of which one in e^7 is as high as 7. [nats]
 LEAST_PEAK = 10.0
+#: Of more pairs than this only those that hear something are asked: the others tell next to nothing apart.
+MANY_PAIRS = 100
 #: A pair with so much evidence hears something beyond doubt. [nats]
 LOUD = 25.0
 #: More evidence than this says nothing more about whether there is a source. [nats]
@@ -303,6 +305,25 @@ def weight_of_pairs(hearings: Sequence[PairHearing]) -> float:
     pairs = sum(1 - wrong_share(one) for one in hearings)
     sensors = (1 + np.sqrt(1 + 8 * pairs)) / 2
     return float(min(REPETITION / max(sensors, 2.0), 1.0))
+
+
+def pairs_asked(hearings: Sequence[PairHearing]) -> list[int]:
+    """Numbers of the pairs that are worth asking again and again: of many only those that hear something.
+
+    Parameters
+    ----------
+    hearings : sequence of PairHearing
+        All pairs of the survey.
+
+    Returns
+    -------
+    list of int
+        All where none hears anything.
+    """
+    every = list(range(len(hearings)))
+    if len(every) <= MANY_PAIRS:
+        return every
+    return [number for number in every if hearings[number].heard >= LEAST_PEAK] or every
 
 
 class BlurredRatio:

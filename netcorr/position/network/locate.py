@@ -120,19 +120,10 @@ def locate_on_network(
         advice = next_fitting(evidence, clearest, network=network, taken=[site.fitting for site in heard])
         notes += [str(advice)] if advice is not None else []
     paths = tuple(OnPath.of(fix, number, network, evidence.pipes) for number, (fix, _) in enumerate(pairs))
-    heads: list[Candidate] = []
-    candidates: list[Candidate] = []
-    on_map = [clearest]
-    for number, source in enumerate(sources):
-        scene = Scene(network, evidence, source, paths)
-        told = _candidates(scene, settings=settings, at_least_one=number < settings.leaks)
-        told = [one for one in ranked(told) if not _told_already(one, heads + candidates)]
-        on_map += [source] if told and number else []
-        if number < settings.leaks:
-            heads, told = heads + told[:1], told[1:]
-        candidates += told
+    scenes = [Scene(network, evidence, source, paths) for source in sources]
+    candidates, on_map = _listed(scenes, settings=settings)
     return NetworkFix(
-        candidates=_numbered(heads, candidates),
+        candidates=candidates,
         likelihood=likely_stretches(on_map, evidence.pipes),
         leak=clearest.leak,
         notes=tuple(notes),
@@ -145,6 +136,23 @@ def _explained_by_another(doubt: Doubt, sources: Sequence[Weighed]) -> bool:
     if doubt.kind == "deaf" or len(sources) < 2 or sources[1].leak < SURE:
         return False
     return doubt.gain < sources[1].log_evidence + FAULT_LEAD
+
+
+def _listed(
+    scenes: Sequence[Scene], *, settings: LocateSettings
+) -> tuple[tuple[Candidate, ...], list[Weighed]]:
+    """Candidates of all sources, each place once, and the sources that the map shows: those listed."""
+    heads: list[Candidate] = []
+    candidates: list[Candidate] = []
+    on_map = [scenes[0].weighed]
+    for number, scene in enumerate(scenes):
+        told = _candidates(scene, settings=settings, at_least_one=number < settings.leaks)
+        told = [one for one in ranked(told) if not _told_already(one, heads + candidates)]
+        on_map += [scene.weighed] if told and number else []
+        if number < settings.leaks:
+            heads, told = heads + told[:1], told[1:]
+        candidates += told
+    return _numbered(heads, candidates), on_map
 
 
 def _numbered(heads: Sequence[Candidate], others: Sequence[Candidate]) -> tuple[Candidate, ...]:

@@ -82,23 +82,80 @@ def look_at(
     """
     ways = tuple(times_at(evidence.pipes, sensor, places) for sensor in evidence.sensors)
     log_ratio = np.repeat(grid.log_prior[:, None], places.piece.size, axis=1)
-    bracketed = np.zeros(places.piece.size, dtype=bool)
     nearest_s = np.min([way.time_s for way in ways], axis=0)
-    for hearing in evidence.hearings:
-        bracketed |= _reached(hearing, ways)[1]
     if not only_which:
         say = partial(_says, evidence, places=places, grid=grid, ways=ways)
-        for hearing, rows in zip(evidence.hearings, side_by_side(say, evidence.hearings), strict=True):
-            heard, _ = _reached(hearing, ways)
+        for heard, rows in side_by_side(say, evidence.hearings):
             log_ratio[:, heard] += weight * rows
-    return Look(places, log_ratio, bracketed, nearest_s)
+    return Look(places, log_ratio, _bracketed(evidence, ways), nearest_s)
 
 
-def _reached(hearing: PairHearing, ways: Sequence[PlaceTimes]) -> tuple[Flags, Flags]:
-    """Places from which ways lead to both sensors of a pair, and those of them that lie between the two."""
-    a, b = ways[hearing.a], ways[hearing.b]
-    heard = np.isfinite(a.time_s) & np.isfinite(b.time_s)
-    return heard, heard & (a.by_first_end != b.by_first_end)
+def _bracketed(evidence: NetworkEvidence, ways: Sequence[PlaceTimes]) -> Flags:
+    """Places that lie between the sensors of some pair."""
+    between = np.zeros(ways[0].time_s.size, dtype=bool)
+    for hearing in evidence.hearings:
+        a, b = ways[hearing.a], ways[hearing.b]
+        between |= np.isfinite(a.time_s) & np.isfinite(b.time_s) & (a.by_first_end != b.by_first_end)
+    return between
+
+
+@dataclass(frozen=True, eq=False)
+class PairAt:
+    """What a pair may show of a source at the places that both its sensors reach, for any speeds.
+
+    Attributes
+    ----------
+    heard : numpy.ndarray
+        Shape (k,): whether both sensors are reached; h places are.
+    by_group_s : numpy.ndarray
+        Shape (h, g): delay by the quickest ways, in each group of pipes. [s]
+    sd_s : numpy.ndarray
+        Shape (h,): standard deviation of the delay. [s]
+    by_way : tuple of HeardWay
+        Ways of the pair.
+    """
+
+    heard: Flags
+    by_group_s: Floats
+    sd_s: Floats
+    by_way: tuple[HeardWay, ...]
+
+
+def pair_at(
+    evidence: NetworkEvidence,
+    hearing: PairHearing,
+    places: Places,
+    *,
+    ways: Sequence[PlaceTimes],
+    blur_share: Floats,
+) -> PairAt:
+    """Foretell what a pair shows of a source at places.
+
+    Parameters
+    ----------
+    evidence : NetworkEvidence
+        Mains, ways and rays.
+    hearing : PairHearing
+        The pair.
+    places : Places
+        Where.
+    ways : sequence of PlaceTimes
+        Quickest ways from every sensor to the places.
+    blur_share : numpy.ndarray
+        Shape (g,): what is uncertain of the slowness factors beside the speeds that are tried.
+
+    Returns
+    -------
+    PairAt
+        Of the places that both its sensors reach.
+    """
+    a_s, b_s = ways[hearing.a].time_s, ways[hearing.b].time_s
+    heard = np.isfinite(a_s) & np.isfinite(b_s)
+    by_group_s, variance_s2 = pair_delays(evidence, hearing, places, ways=ways)
+    by_group_s = by_group_s[heard]
+    sd_s = np.sqrt(variance_s2[heard] + (by_group_s**2) @ blur_share**2)
+    by_way = ways_of_pair(evidence, hearing, places.take(heard), direct_s=(a_s[heard], b_s[heard]))
+    return PairAt(heard, by_group_s, sd_s, by_way)
 
 
 def _says(
@@ -108,22 +165,15 @@ def _says(
     places: Places,
     grid: SpeedGrid,
     ways: Sequence[PlaceTimes],
-) -> Floats:
-    """Log of what a pair says of the places that both its sensors reach, shape (speeds, places)."""
-    heard, _ = _reached(hearing, ways)
-    by_group_s, variance_s2 = pair_delays(evidence, hearing, places, ways=ways)
-    by_group_s = by_group_s[heard]
-    sd_s = np.sqrt(variance_s2[heard] + (by_group_s**2) @ grid.blur_share**2)
-    largest_sd_s = float(sd_s.max(initial=0.0))
+) -> tuple[Flags, Floats]:
+    """Places that both sensors of a pair reach, and log of what it says of them, shape (speeds, places)."""
+    at = pair_at(evidence, hearing, places, ways=ways, blur_share=grid.blur_share)
+    largest_sd_s = float(at.sd_s.max(initial=0.0))
     curve = blurred_ratio(hearing, alone=len(evidence.hearings) == 1, largest_sd_s=largest_sd_s)
-    direct_s = (ways[hearing.a].time_s[heard], ways[hearing.b].time_s[heard])
-    by_way = ways_of_pair(evidence, hearing, places.take(heard), direct_s=direct_s)
-    later = grid.factor @ evidence.pipes.time_shares
-    shares = (
-        share_by_ways(curve, by_way, delay_s=delay_s, sd_s=sd_s, factor=factor)
-        for delay_s, factor in zip(grid.factor @ by_group_s.T, later, strict=True)
-    )
-    return np.stack([curve.log_of(share) for share in shares])
+    delay_s = grid.factor @ at.by_group_s.T
+    later = (grid.factor @ evidence.pipes.time_shares)[:, None]
+    share = share_by_ways(curve, at.by_way, delay_s=delay_s, sd_s=at.sd_s, factor=later)
+    return at.heard, curve.log_of(share)
 
 
 @dataclass(frozen=True, eq=False)
@@ -167,27 +217,15 @@ def shares_at(
         Of a pair that no way leads to, the mean over all delays.
     """
     ways = tuple(times_at(evidence.pipes, sensor, places) for sensor in evidence.sensors)
-    bracketed = np.zeros(places.piece.size, dtype=bool)
     factor = float(speeds.slowness @ evidence.pipes.time_shares)
-    for hearing in evidence.hearings:
-        a, b = ways[hearing.a], ways[hearing.b]
-        bracketed |= np.isfinite(a.time_s) & np.isfinite(b.time_s) & (a.by_first_end != b.by_first_end)
     share = np.empty((len(asked), places.piece.size))
     for row, hearing in zip(share, (evidence.hearings[number] for number in asked), strict=True):
-        a, b = ways[hearing.a], ways[hearing.b]
-        heard = np.isfinite(a.time_s) & np.isfinite(b.time_s)
-        by_group_s, variance_s2 = pair_delays(evidence, hearing, places, ways=ways)
-        by_group_s = by_group_s[heard]
-        sd_s = np.sqrt(variance_s2[heard] + by_group_s**2 @ speeds.slowness_sd**2)
-        curve = blurred_ratio(hearing, alone=False, largest_sd_s=float(sd_s.max(initial=0.0)))
-        by_way = ways_of_pair(
-            evidence, hearing, places.take(heard), direct_s=(a.time_s[heard], b.time_s[heard])
-        )
+        at = pair_at(evidence, hearing, places, ways=ways, blur_share=speeds.slowness_sd)
+        curve = blurred_ratio(hearing, alone=False, largest_sd_s=float(at.sd_s.max(initial=0.0)))
+        delay_s = at.by_group_s @ speeds.slowness
         row[:] = curve.mean_share
-        row[heard] = share_by_ways(
-            curve, by_way, delay_s=by_group_s @ speeds.slowness, sd_s=sd_s, factor=factor
-        )
-    return Shares(share, bracketed, np.min([way.time_s for way in ways], axis=0))
+        row[at.heard] = share_by_ways(curve, at.by_way, delay_s=delay_s, sd_s=at.sd_s, factor=factor)
+    return Shares(share, _bracketed(evidence, ways), np.min([way.time_s for way in ways], axis=0))
 
 
 def ways_of_pair(

@@ -10,7 +10,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import logsumexp
+
+from netcorr.delay.likelihood import log_mean
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -52,14 +53,31 @@ def log_loudness(hearings: Sequence[PairHearing], arrivals: NetworkArrivals, pla
     numpy.ndarray
         Shape (k,): up to a constant.
     """
+    return log_heard(hearings, arrivals.pressure_at(places))
+
+
+def log_heard(hearings: Sequence[PairHearing], pressure: Floats) -> Floats:
+    """Log of the likelihood of how clearly the pairs hear, for pressures that are known.
+
+    Parameters
+    ----------
+    hearings : sequence of PairHearing
+        As for `log_loudness`.
+    pressure : numpy.ndarray
+        Shape (sensors, k): share of the pressure that each sensor gets from each place.
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (k,): up to a constant.
+    """
     levels = HeardLevels(hearings)
-    power = arrivals.pressure_at(places) ** 2
+    power = pressure**2
     by_source = []
     for source_db in SOURCE_DB:
         ratio = power * 10 ** (source_db / 10)
         by_source.append(levels.log_likelihood(levels.expected(ratio / (1 + ratio))))
-    total: Floats = logsumexp(by_source, axis=0) - np.log(len(by_source))
-    return total
+    return log_mean(by_source)
 
 
 class HeardLevels:

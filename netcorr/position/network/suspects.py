@@ -15,15 +15,15 @@ import numpy as np
 from scipy.special import logsumexp
 
 from netcorr.position.network.arrivals import sensor_arrivals
-from netcorr.position.network.hearing import LEAST_PEAK, LOUD, weight_of_pairs
-from netcorr.position.network.look import blurred_ratio, pair_delays, share_by_ways, ways_of_pair
-from netcorr.position.network.loudness import log_loudness
+from netcorr.position.network.hearing import LOUD, pairs_asked, weight_of_pairs
+from netcorr.position.network.look import blurred_ratio, pair_at, share_by_ways
+from netcorr.position.network.loudness import log_heard
 from netcorr.position.network.speeds import prior_grid
 from netcorr.position.network.times import Places, even_places, times_at
 from netcorr.position.network.weigh import HALF_HEARD_S
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -41,8 +41,6 @@ SPEEDS = {1: 7, 2: 5}
 #: Pairs of a place and speeds that the others find most likely: only these are looked at for one logger, and
 #: fewer for its clock, of which many are tried.
 LIKELY, LIKELY_OF_CLOCK = 400, 150
-#: Of more pairs than this only those are looked at that hear something.
-MANY_PAIRS = 100
 #: Fewer loggers that hear something beyond doubt place nothing.
 FEWEST_LOUD = 3
 #: Clocks are tried so far off, in such steps, and about the best of them in finer ones. [s]
@@ -127,9 +125,8 @@ class Suspicion:
 
     def __init__(self, evidence: NetworkEvidence) -> None:
         self._weight = weight_of_pairs(evidence.hearings)
-        if len(evidence.hearings) > MANY_PAIRS:  # what hears nothing tells next to nothing apart
-            telling = tuple(one for one in evidence.hearings if one.heard >= LEAST_PEAK)
-            evidence = replace(evidence, hearings=telling)
+        asked = tuple(evidence.hearings[number] for number in pairs_asked(evidence.hearings))
+        evidence = replace(evidence, hearings=asked)
         self._evidence = evidence
         self._rays: dict[int, SensorArrivals] = {}
         total_m = float(evidence.pipes.length_m.sum())
@@ -152,7 +149,8 @@ class Suspicion:
             self._curves.append(curve)
             self._log_pair.append(self._log_of(curve, at).astype(np.float32))
         self._all: Floats = self._log_prior + np.sum(self._log_pair, axis=0, dtype=np.float64)
-        self._stated = float(logsumexp(self._all + self._loudness(evidence, self._look)))
+        self._pressure = _pressure_at(evidence, places)
+        self._stated = float(logsumexp(self._all + _loudness(evidence.hearings, self._pressure)))
 
     def as_stated(self) -> float:
         """Log of how likely all pairs are with every logger as the table has it."""
@@ -178,7 +176,7 @@ class Suspicion:
                 replace(h, a=to.get(h.a, h.a), b=to.get(h.b, h.b)) for h in self._evidence.hearings
             ),
         )
-        log_all = self._all + self._loudness(moved, self._look)
+        log_all = self._all + _loudness(moved.hearings, self._pressure)
         for number in self._pairs_of({a, b}):
             at = self._pair_at(moved, moved.hearings[number], self._look)
             log_all += self._log_of(self._curves[number], at) - self._log_pair[number]
@@ -198,7 +196,8 @@ class Suspicion:
             With what is gained by it, 0 or nearly so where it fits as it is.
         """
         look, log_likely = self._likely(self._without(sensor), LIKELY_OF_CLOCK)
-        log_likely = log_likely + self._loudness(self._evidence, look)
+        pressure = _pressure_at(self._evidence, look.places)
+        log_likely = log_likely + _loudness(self._evidence.hearings, pressure)
         pairs = [
             (k, self._pair_at(self._evidence, self._evidence.hearings[k], look))
             for k in self._pairs_of({sensor})
@@ -239,7 +238,7 @@ class Suspicion:
         found = []
         for fitting, times in fittings.items():
             there, seen = self._moved(sensor, times, look)
-            log_all = log_likely + self._loudness(there, seen)
+            log_all = log_likely + _loudness(there.hearings, _pressure_at(there, seen.places))
             for number in self._pairs_of({sensor}):
                 at = self._pair_at(there, there.hearings[number], seen)
                 log_all += self._log_of(self._curves[number], at)[0]
@@ -286,8 +285,7 @@ class Suspicion:
         flat = log_all.ravel()
         kept = np.argsort(-flat)[:most]
         speeds, rows = np.unravel_index(kept, log_all.shape)
-        places = Places(*(getattr(self._look.places, name)[rows] for name in ("piece", "from_m", "width_m")))
-        return self._look_at(places, self._look.factor[speeds, rows][None]), flat[kept]
+        return self._look_at(self._look.places.take(rows), self._look.factor[speeds, rows][None]), flat[kept]
 
     def _look_at(self, places: Places, factor: Floats) -> _Look:
         pipes = self._evidence.pipes
@@ -317,14 +315,9 @@ class Suspicion:
 
     def _pair_at(self, evidence: NetworkEvidence, hearing: PairHearing, look: _Look) -> _PairAt:
         """Delays of a pair at places."""
-        a, b = look.ways[hearing.a].time_s, look.ways[hearing.b].time_s
-        heard = np.isfinite(a) & np.isfinite(b)
-        by_group_s, variance_s2 = pair_delays(evidence, hearing, look.places, ways=look.ways)
-        by_group_s = by_group_s[heard]
-        sd_s = np.sqrt(variance_s2[heard] + (by_group_s**2) @ self._blur_share**2)
-        by_way = ways_of_pair(evidence, hearing, look.places.take(heard), direct_s=(a[heard], b[heard]))
-        delay_s = np.einsum("ckg,kg->ck", look.factor[:, heard], by_group_s)
-        return _PairAt(heard, delay_s, sd_s, look.later[:, heard], by_way)
+        at = pair_at(evidence, hearing, look.places, ways=look.ways, blur_share=self._blur_share)
+        delay_s = np.einsum("ckg,kg->ck", look.factor[:, at.heard], at.by_group_s)
+        return _PairAt(at.heard, delay_s, at.sd_s, look.later[:, at.heard], at.by_way)
 
     def _log_of(self, curve: BlurredRatio, at: _PairAt) -> Floats:
         """What a pair says of places, shape (c, k)."""
@@ -333,11 +326,15 @@ class Suspicion:
         log_pair[:, at.heard] = self._weight * curve.log_of(share)
         return log_pair
 
-    def _loudness(self, evidence: NetworkEvidence, look: _Look) -> Floats:
-        """Log of the likelihood of how clearly the pairs hear."""
-        if evidence.arrivals is None:
-            return np.zeros(look.places.piece.size)
-        return log_loudness(evidence.hearings, evidence.arrivals, look.places)
+
+def _pressure_at(evidence: NetworkEvidence, places: Places) -> Floats | None:
+    """Pressure that each sensor gets from each place, shape (sensors, k); None without rays."""
+    return None if evidence.arrivals is None else evidence.arrivals.pressure_at(places)
+
+
+def _loudness(hearings: Sequence[PairHearing], pressure: Floats | None) -> Floats | float:
+    """Log of the likelihood of how clearly the pairs hear, shape (k,)."""
+    return 0.0 if pressure is None else log_heard(hearings, pressure)
 
 
 def _steps(reach_s: float, step_s: float) -> Floats:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+import shapely
 from scipy import sparse
 from scipy.sparse import csgraph
 
@@ -78,14 +79,43 @@ class Places:
     from_m: Floats
     width_m: Floats
 
-    def take(self, chosen: NDArray[np.bool_]) -> Places:
+    def take(self, chosen: NDArray[np.bool_] | NDArray[np.intp] | slice) -> Places:
         """Those chosen."""
         return Places(self.piece[chosen], self.from_m[chosen], self.width_m[chosen])
 
     def at(self, row: int) -> Places:
         """One of them."""
-        only = slice(row, row + 1)
-        return Places(self.piece[only], self.from_m[only], self.width_m[only])
+        return self.take(slice(row, row + 1))
+
+
+def in_order(parts: Sequence[Places]) -> tuple[Places, NDArray[np.intp]]:
+    """Places of several looks as one, along the pieces.
+
+    Parameters
+    ----------
+    parts : sequence of Places
+        Without a place in common.
+
+    Returns
+    -------
+    places : Places
+        In the order of the pieces.
+    order : numpy.ndarray
+        Shape (k,): that of the places among all parts, one part after the other.
+    """
+    piece, from_m, width_m = (
+        np.concatenate([getattr(part, name) for part in parts]) for name in ("piece", "from_m", "width_m")
+    )
+    order = np.lexsort((from_m, piece))
+    return Places(piece, from_m, width_m).take(order), order
+
+
+def points_of(places: Places, pipes: ReachedPipes) -> NDArray[np.object_]:
+    """Places on the map, shape (k,)."""
+    lines = np.array([data["geometry"] for data in pipes.data])[places.piece]
+    share = places.from_m / pipes.length_m[places.piece]
+    points: NDArray[np.object_] = shapely.line_interpolate_point(lines, share, normalized=True)
+    return points
 
 
 @dataclass(frozen=True, eq=False)

@@ -18,7 +18,7 @@ from netcorr.position.network.hearing import weight_of_pairs
 from netcorr.position.network.look import look_at
 from netcorr.position.network.loudness import log_loudness
 from netcorr.position.network.speeds import fixed_grid, narrowed_grid, prior_grid
-from netcorr.position.network.times import Places, even_places, finer_places
+from netcorr.position.network.times import even_places, finer_places, in_order
 from netcorr.position.network.widen import widened
 
 if TYPE_CHECKING:
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
     from netcorr.position.network.evidence import NetworkEvidence
     from netcorr.position.network.look import Look
+    from netcorr.position.network.times import Places
 
     Floats = NDArray[np.float64]
     Flags = NDArray[np.bool_]
@@ -119,18 +120,13 @@ def weigh(evidence: NetworkEvidence, *, fine_m: float = FINE_M) -> Weighed:
     rest = ~again
     hopeless = (logsumexp(wide.log_ratio, axis=0) + every_prior)[far]
     log_density = np.concatenate([hopeless, by_place[rest], finer_log])
-    parts = (wide.places.take(far), coarse.take(rest), finer)
-    piece, from_m, width_m = (
-        np.concatenate([getattr(part, name) for part in parts]) for name in ("piece", "from_m", "width_m")
-    )
-    log_mass = log_density + np.log(width_m)
+    places, order = in_order((wide.places.take(far), coarse.take(rest), finer))
+    log_mass = log_density[order] + np.log(places.width_m)
     log_evidence = float(logsumexp(log_mass))
+    probability = np.exp(log_mass - log_evidence)
     by_speed = logsumexp(second.log_ratio + finer_prior + np.log(finer.width_m), axis=1)
     slowness, slowness_sd = narrow.moments(by_speed)
-    log_none = _log_none(evidence, log_evidence, gain=_gain(np.exp(log_mass - log_evidence), width_m))
-    order = np.lexsort((from_m, piece))
-    places = Places(piece[order], from_m[order], width_m[order])
-    probability = np.exp(log_mass - log_evidence)[order]
+    log_none = _log_none(evidence, log_evidence, gain=_gain(probability, places.width_m))
     if len(evidence.hearings) > 1:
         probability = widened(evidence, places, probability, slowness_sd=slowness_sd)
     return Weighed(

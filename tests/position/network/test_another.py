@@ -12,7 +12,7 @@ import pytest
 
 from netcorr.network import PipeNetwork
 from netcorr.position import LocateSettings
-from netcorr.position.network import another
+from netcorr.position.network import hearing
 from netcorr.position.network.another import ANOTHER_M, known_source, weigh_another
 from netcorr.position.network.evidence import NetworkEvidence, gather_evidence
 from netcorr.position.network.weigh import Weighed, weigh
@@ -147,7 +147,7 @@ def test_of_many_pairs_only_those_that_hear_are_asked(
 ) -> None:
     evidence = evidence_of((30.0, WEST), (335.0, EAST))
     first, of_all = beside_the_first(evidence)
-    monkeypatch.setattr(another, "MANY_PAIRS", 9)
+    monkeypatch.setattr(hearing, "MANY_PAIRS", 9)
     known = known_source(evidence, first)
     assert known.share.size == len(WEST) + len(EAST) < len(PAIRS)
     of_some = weigh_another(evidence, [known], speeds=first)
