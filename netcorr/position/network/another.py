@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     from shapely import Point
 
     from netcorr.position.network.evidence import NetworkEvidence
-    from netcorr.position.network.look import KnownSpeeds
+    from netcorr.position.network.look import KnownSpeeds, Shares
     from netcorr.position.network.times import Places
 
     Floats = NDArray[np.float64]
@@ -98,6 +98,41 @@ def known_source(evidence: NetworkEvidence, weighed: Weighed) -> KnownSource:
     return KnownSource(points_of(one, evidence.pipes)[0], share[:, 0], _pressure(evidence, one)[:, 0])
 
 
+@dataclass(frozen=True, eq=False)
+class FirstLook:
+    """All mains seen by all pairs: the same whichever sources are known.
+
+    Attributes
+    ----------
+    places : Places
+        Evenly along the mains.
+    seen : Shares
+        What the pairs asked show of a source there.
+    """
+
+    places: Places
+    seen: Shares
+
+
+def first_look(evidence: NetworkEvidence, speeds: KnownSpeeds) -> FirstLook:
+    """Ask the pairs what they show along all mains.
+
+    Parameters
+    ----------
+    evidence : NetworkEvidence
+        Mains, ways and evidence of several pairs.
+    speeds : KnownSpeeds
+        As the clearest source has them.
+
+    Returns
+    -------
+    FirstLook
+        For `weigh_another`.
+    """
+    places = even_places(evidence.pipes, spacing_m=coarse_m(evidence))
+    return FirstLook(places, shares_at(evidence, places, speeds, asked=pairs_asked(evidence.hearings)))
+
+
 def weigh_another(
     evidence: NetworkEvidence,
     known: Sequence[KnownSource],
@@ -105,6 +140,7 @@ def weigh_another(
     speeds: KnownSpeeds,
     prior_odds: float = ANOTHER,
     fine_m: float = FINE_M,
+    first: FirstLook | None = None,
 ) -> Weighed:
     """Weigh one more source at every place.
 
@@ -120,6 +156,8 @@ def weigh_another(
         Odds that there is one more, before the recordings are looked at.
     fine_m : float
         Spacing of the places where the evidence is sharp. [m]
+    first : FirstLook, optional
+        With the same evidence and speeds; taken anew when not given.
 
     Returns
     -------
@@ -128,11 +166,13 @@ def weigh_another(
         known ones explain.
     """
     beside = _Beside(evidence, known)
-    coarse = even_places(evidence.pipes, spacing_m=coarse_m(evidence))
-    log_density, bracketed, log_metres = beside.look(coarse, speeds)
+    first = first or first_look(evidence, speeds)
+    coarse, bracketed = first.places, first.seen.bracketed
+    log_density, log_metres = beside.look(coarse, first.seen)
     again = worth_another_look(coarse, log_density)
     finer, _ = finer_places(coarse.take(again), spacing_m=fine_m)
-    finer_log, finer_bracketed, _ = beside.look(finer, speeds)
+    seen = shares_at(evidence, finer, speeds, asked=pairs_asked(evidence.hearings))
+    finer_log, _ = beside.look(finer, seen)
     places, order = in_order((coarse.take(~again), finer))
     log_mass = np.concatenate([log_density[~again], finer_log])[order] + np.log(places.width_m) - log_metres
     log_evidence = float(logsumexp(log_mass))
@@ -141,7 +181,7 @@ def weigh_another(
     return Weighed(
         places=places,
         probability=widened(evidence, places, probability, slowness_sd=speeds.slowness_sd),
-        bracketed=np.concatenate([bracketed[~again], finer_bracketed])[order],
+        bracketed=np.concatenate([bracketed[~again], seen.bracketed])[order],
         leak=float(1 / (1 + np.exp(-np.clip(log_odds, -700, 700)))),
         log_evidence=log_evidence,
         slowness=speeds.slowness,
@@ -160,21 +200,20 @@ class _Beside:
     def __init__(self, evidence: NetworkEvidence, known: Sequence[KnownSource]) -> None:
         self.weight = weight_of_pairs(evidence.hearings)
         self._evidence = evidence
-        self._asked = pairs_asked(evidence.hearings)
-        self._levels = HeardLevels([evidence.hearings[number] for number in self._asked])
+        asked = pairs_asked(evidence.hearings)
+        self._levels = HeardLevels([evidence.hearings[number] for number in asked])
         self._points = [one.point for one in known]
         self._share = np.stack([one.share for one in known])[:, :, None]
         power = (np.stack([one.pressure for one in known]) ** 2)[:, :, None]
         self._powers = [10 ** (db / 10) * power for db in POWERS_DB]
         self._log_alone = log_mean([self._explained(one, self._share) for one in self._powers])
 
-    def look(self, places: Places, speeds: KnownSpeeds) -> tuple[Floats, Flags, float]:
-        """Log of the density along the mains, whether bracketed, and the log of all metres by their prior."""
-        seen = shares_at(self._evidence, places, speeds, asked=self._asked)
+    def look(self, places: Places, seen: Shares) -> tuple[Floats, float]:
+        """Log of the density along the mains, and the log of all metres by their prior."""
         log_prior = -np.log(2) * seen.nearest_s / HALF_HEARD_S
         log_prior = np.where(self._too_near(places), -np.inf, log_prior)
         log_metres = float(logsumexp(log_prior, b=places.width_m))
-        return log_prior + self._gain(places, seen.share), seen.bracketed, log_metres
+        return log_prior + self._gain(places, seen.share), log_metres
 
     def _gain(self, places: Places, share: Floats) -> Floats:
         """Log of how much more is explained with another source at each place, shape (k,)."""

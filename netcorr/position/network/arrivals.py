@@ -8,8 +8,10 @@ of a way to one sensor and a way to the other are listed for every piece of main
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -62,10 +64,30 @@ class SensorArrivals:
 
     time_s: Floats
     pressure: Floats
+    _ways: WeakKeyDictionary[SensorArrivals, PairWays] = field(
+        default_factory=WeakKeyDictionary, init=False, repr=False
+    )
 
     def into(self, pieces: NDArray[np.int64]) -> SensorArrivals:
         """Those that run into some of the pieces."""
         return SensorArrivals(self.time_s[pieces], self.pressure[pieces])
+
+    @cached_property
+    def loudest(self) -> Floats:
+        """Shape (p, 2): pressure of the loudest ray by either end."""
+        return np.asarray(self.pressure.max(axis=2))
+
+    @cached_property
+    def reached(self) -> NDArray[np.bool_]:
+        """Shape (p,): pieces that any ray runs into."""
+        return np.asarray((self.pressure != 0).any(axis=(1, 2)))
+
+    def ways_with(self, other: SensorArrivals) -> tuple[NDArray[np.int64], PairWays]:
+        """Pieces that rays of both this sensor and another run into, and the ways on these, worked out once."""
+        pieces = np.flatnonzero(self.reached & other.reached)
+        if other not in self._ways:
+            self._ways[other] = pair_ways(self.into(pieces), other.into(pieces))
+        return pieces, self._ways[other]
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,11 +113,15 @@ class NetworkArrivals:
 
     def pressure_at(self, places: Places) -> Floats:
         """Pressure that each sensor gets by the best way from each place, shape (sensors, k)."""
+        return np.stack([self.pressure_of(one, places) for one in self.sensors])
+
+    def pressure_of(self, sensor: SensorArrivals, places: Places) -> Floats:
+        """Pressure that a sensor gets by the best way from each place, shape (k,)."""
         piece = places.piece
         into = places.from_m / self.length_m[piece]
-        lost = np.stack([self.kept[piece] ** into, self.kept[piece] ** (1 - into)])
-        heard = [(one.pressure[piece].max(axis=2).T * lost).max(axis=0) for one in self.sensors]
-        pressure: Floats = np.maximum(np.array(heard), LEAST_PRESSURE / 3)
+        by_first, by_second = sensor.loudest[piece].T
+        heard = np.maximum(by_first * self.kept[piece] ** into, by_second * self.kept[piece] ** (1 - into))
+        pressure: Floats = np.maximum(heard, LEAST_PRESSURE / 3)
         return pressure
 
 
@@ -175,9 +201,9 @@ def sensor_arrivals(waves: Waves, pipes: ReachedPipes, node: int) -> SensorArriv
     rays = trace_rays(waves, node, least=LEAST_PRESSURE, latest_s=LATEST_S)
     time_s = np.zeros((len(pipes.edges), 2, MOST_ARRIVALS))
     pressure = np.zeros_like(time_s)
-    for row, (u, v, key) in enumerate(pipes.edges):
-        for end, edge in enumerate(((u, v, key), (v, u, key))):
-            for k, (at_s, share) in enumerate(_strongest(rays.get(edge, []))):
+    for edge, arrivals in rays.items():
+        for row, end in pipes.entries.get(edge, ()):
+            for k, (at_s, share) in enumerate(_strongest(arrivals)):
                 time_s[row, end, k], pressure[row, end, k] = at_s, share
     return SensorArrivals(time_s, pressure)
 
@@ -209,7 +235,7 @@ def pair_ways(a: SensorArrivals, b: SensorArrivals) -> PairWays:
     """
     pieces, _, k = a.pressure.shape
     flat_a, flat_b = (one.pressure.reshape(pieces, 2 * k) for one in (a, b))
-    product = (flat_a[:, :, None] * flat_b[:, None, :]).reshape(pieces, -1)
+    product = (flat_a[:, :, None] * flat_b[:, None, :]).reshape(pieces, 4 * k * k)
     best = np.argsort(-product, axis=1, kind="stable")[:, :MOST_JOINED]
     strength = np.take_along_axis(product, best, axis=1)
     times = [one.time_s.reshape(pieces, 2 * k) for one in (a, b)]
@@ -305,26 +331,28 @@ def heard_ways(
     tuple of HeardWay
         Shares of each place sum to 1.
     """
-    pieces, row = np.unique(places.piece, return_inverse=True)
-    ways = pair_ways(a.into(pieces), b.into(pieces))
+    pieces, ways = a.ways_with(b)
+    # most of a large map is heard by one of the two at most
+    reached = np.flatnonzero((a.reached & b.reached)[places.piece])
+    row, near = np.searchsorted(pieces, places.piece[reached]), places.take(reached)
+    direct_s, near_s = delay_s[reached], (quickest_s[0][reached], quickest_s[1][reached])
     found: list[tuple[Floats, Floats, Floats]] = []
     total = np.zeros(places.piece.size)
     for number in range(ways.strength.shape[1]):
         odds = ways.strength[row, number] ** STRONGEST_POWER
-        later_a_s, later_b_s = _detours(
-            ways, (row, number), places=places, pipes=pipes, quickest_s=quickest_s
-        )
+        later_a_s, later_b_s = _detours(ways, (row, number), places=near, pipes=pipes, quickest_s=near_s)
         later_s = later_b_s - later_a_s
-        at_s = delay_s + later_s
+        at_s = direct_s + later_s
         odds = np.where((at_s >= within_s[0]) & (at_s <= within_s[1]), odds, 0.0)
-        total += odds
+        total[reached] += odds
         found.append((odds, later_s, DETOUR_SD_SHARE * np.hypot(later_a_s, later_b_s)))
     heard = []
+    of_near = total[reached]
     for odds, later_s, sd_s in found:
-        on = np.flatnonzero(odds > LEAST_ODDS * total)
+        on = np.flatnonzero(odds > LEAST_ODDS * of_near)
         if on.size:
             strength = odds[on] ** (1 / STRONGEST_POWER)
-            heard.append(HeardWay(on, odds[on] / total[on], strength, later_s[on], sd_s[on]))
+            heard.append(HeardWay(reached[on], odds[on] / of_near[on], strength, later_s[on], sd_s[on]))
     if (rest := np.flatnonzero(total <= 0)).size:
         # so little comes there by any way that the map says nothing of which
         none = np.zeros(rest.size)

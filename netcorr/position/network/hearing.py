@@ -10,7 +10,7 @@ said to be) is allowed for by a floor: it costs a place something not to be hear
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -107,6 +107,7 @@ class PairHearing:
     most_nats: float = 1e4
     log_alone: Floats | None = None
     believed: float = 1.0
+    _blurred: dict[bool, BlurredRatio] = field(default_factory=dict, init=False, repr=False)
 
     @property
     def step_s(self) -> float:
@@ -127,12 +128,12 @@ class PairHearing:
     def _clock_reach(self) -> int:
         return 2 * int(np.ceil(max(2 * self.clock_sd_s, 2e-4) / self.step_s)) + 1
 
-    @property
+    @cached_property
     def heard(self) -> float:
         """Height of the highest peak, 0 or more. [nats]"""
         return max(float(self.lasting.max()), 0.0)
 
-    @property
+    @cached_property
     def best_s(self) -> float:
         """Delay of the highest peak. [s]"""
         return float(self.grid_s[int(np.argmax(self.lasting))])
@@ -162,6 +163,31 @@ class PairHearing:
         capped = [row - max(float(row.max()) - MOST_COVERED, 0.0) for row in covered]
         either: Floats = np.logaddexp(weighed, np.log(COVERED / len(capped)) + logsumexp(capped, axis=0))
         return either
+
+    def blurred(self, *, alone: bool, largest_sd_s: float) -> BlurredRatio:
+        """Its likelihood ratio ready to be blurred, kept for the next that asks.
+
+        Parameters
+        ----------
+        alone : bool
+            Whether the pair stands alone: there is nothing to overrule it.
+        largest_sd_s : float
+            Largest standard deviation that will be asked for. [s]
+
+        Returns
+        -------
+        BlurredRatio
+            For this one or larger ones.
+        """
+        kept = self._blurred.get(alone)
+        if kept is None or kept.largest_sd_s < largest_sd_s:
+            kept = self._blurred[alone] = BlurredRatio(
+                self.grid_s,
+                self.log_alone if alone and self.log_alone is not None else self.log_weighed,
+                wrong=0.0 if alone else wrong_share(self),
+                largest_sd_s=largest_sd_s,
+            )
+        return kept
 
 
 def pair_hearing(a: int, b: int, evidence: Sequence[DelayEvidence], *, clock_sd_s: float) -> PairHearing:
@@ -354,12 +380,16 @@ class BlurredRatio:
         self._top = float(log_ratio.max())
         ratio = np.exp(np.maximum(log_ratio - self._top, -70.0))
         levels = 2 + max(int(np.ceil(2 * np.log2(max(largest_sd_s / (0.5 * step_s), 1.0)))), 0)
+        #: Standard deviations up to this are told apart. [s]
+        self.largest_sd_s = 0.5 * step_s * 2 ** ((levels - 2) / 2)
         self._least_sd_s = 0.5 * step_s
         self._levels = levels
         rows = blurred_rows(ratio, 0.5 * 2 ** (np.arange(levels) / 2)).astype(np.float32)
         #: The ratio of a source anywhere: what the pair shows, wherever it comes from.
         self.mean_share = float(ratio.mean())
         self._flat = ((1 - wrong) * rows + wrong * self.mean_share).ravel()
+        #: The most that `share_at` gives.
+        self.most_share = float(self._flat.max())
 
     def log_at(self, delay_s: Floats, sd_s: Floats) -> Floats:
         """Log of the ratio at delays (..., k), those of one column with one standard deviation (k,)."""

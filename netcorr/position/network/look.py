@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 
 from netcorr.position.network.arrivals import heard_ways
-from netcorr.position.network.hearing import BlurredRatio, wrong_share
 from netcorr.position.network.times import times_at
 from netcorr.position.side_by_side import side_by_side
 
@@ -24,7 +23,7 @@ if TYPE_CHECKING:
 
     from netcorr.position.network.arrivals import HeardWay
     from netcorr.position.network.evidence import NetworkEvidence
-    from netcorr.position.network.hearing import PairHearing
+    from netcorr.position.network.hearing import BlurredRatio, PairHearing
     from netcorr.position.network.speeds import SpeedGrid
     from netcorr.position.network.times import Places, PlaceTimes
 
@@ -120,13 +119,19 @@ class PairAt:
     sd_s: Floats
     by_way: tuple[HeardWay, ...]
 
+    @property
+    def largest_sd_s(self) -> float:
+        """Largest standard deviation of the delay by any way. [s]"""
+        by_way_s = [float(np.hypot(self.sd_s[way.rows], way.sd_s).max()) for way in self.by_way]
+        return max(by_way_s, default=float(self.sd_s.max(initial=0.0)))
+
 
 def pair_at(
     evidence: NetworkEvidence,
     hearing: PairHearing,
     places: Places,
     *,
-    ways: Sequence[PlaceTimes],
+    ways: Sequence[PlaceTimes] | Mapping[int, PlaceTimes],
     blur_share: Floats,
 ) -> PairAt:
     """Foretell what a pair shows of a source at places.
@@ -139,8 +144,8 @@ def pair_at(
         The pair.
     places : Places
         Where.
-    ways : sequence of PlaceTimes
-        Quickest ways from every sensor to the places.
+    ways : sequence of PlaceTimes, or mapping of int to it
+        Quickest ways from every sensor to the places, or by the numbers of the two that are needed.
     blur_share : numpy.ndarray
         Shape (g,): what is uncertain of the slowness factors beside the speeds that are tried.
 
@@ -168,8 +173,7 @@ def _says(
 ) -> tuple[Flags, Floats]:
     """Places that both sensors of a pair reach, and log of what it says of them, shape (speeds, places)."""
     at = pair_at(evidence, hearing, places, ways=ways, blur_share=grid.blur_share)
-    largest_sd_s = float(at.sd_s.max(initial=0.0))
-    curve = blurred_ratio(hearing, alone=len(evidence.hearings) == 1, largest_sd_s=largest_sd_s)
+    curve = hearing.blurred(alone=len(evidence.hearings) == 1, largest_sd_s=at.largest_sd_s)
     delay_s = grid.factor @ at.by_group_s.T
     later = (grid.factor @ evidence.pipes.time_shares)[:, None]
     share = share_by_ways(curve, at.by_way, delay_s=delay_s, sd_s=at.sd_s, factor=later)
@@ -221,7 +225,7 @@ def shares_at(
     share = np.empty((len(asked), places.piece.size))
     for row, hearing in zip(share, (evidence.hearings[number] for number in asked), strict=True):
         at = pair_at(evidence, hearing, places, ways=ways, blur_share=speeds.slowness_sd)
-        curve = blurred_ratio(hearing, alone=False, largest_sd_s=float(at.sd_s.max(initial=0.0)))
+        curve = hearing.blurred(alone=False, largest_sd_s=at.largest_sd_s)
         delay_s = at.by_group_s @ speeds.slowness
         row[:] = curve.mean_share
         row[at.heard] = share_by_ways(curve, at.by_way, delay_s=delay_s, sd_s=at.sd_s, factor=factor)
@@ -381,16 +385,6 @@ def share_by_ways(
             delay_s[..., on] + factors[..., on] * way.later_s, np.hypot(sd_s[on], way.sd_s)
         )
     return total
-
-
-def blurred_ratio(hearing: PairHearing, *, alone: bool, largest_sd_s: float) -> BlurredRatio:
-    """Blurred likelihood of a pair; where it stands alone there is nothing to overrule it."""
-    return BlurredRatio(
-        hearing.grid_s,
-        hearing.log_alone if alone and hearing.log_alone is not None else hearing.log_weighed,
-        wrong=0.0 if alone else wrong_share(hearing),
-        largest_sd_s=largest_sd_s,
-    )
 
 
 def pair_delays(

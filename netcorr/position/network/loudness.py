@@ -71,13 +71,7 @@ def log_heard(hearings: Sequence[PairHearing], pressure: Floats) -> Floats:
     numpy.ndarray
         Shape (k,): up to a constant.
     """
-    levels = HeardLevels(hearings)
-    power = pressure**2
-    by_source = []
-    for source_db in SOURCE_DB:
-        ratio = power * 10 ** (source_db / 10)
-        by_source.append(levels.log_likelihood(levels.expected(ratio / (1 + ratio))))
-    return log_mean(by_source)
+    return HeardLevels(hearings).log_of(pressure)
 
 
 class HeardLevels:
@@ -96,6 +90,26 @@ class HeardLevels:
         self._log_seen = np.log(FLOOR_NATS + np.array([one.heard for one in hearings])[self._asked])
         covariance = _covariance(self._a[self._asked], self._b[self._asked])
         self._whiten = np.linalg.inv(np.linalg.cholesky(covariance))
+
+    def log_of(self, pressure: Floats) -> Floats:
+        """Log of the likelihood of what the pairs hear of one source, however loud it is.
+
+        Parameters
+        ----------
+        pressure : numpy.ndarray
+            Shape (sensors, k): share of the pressure that each sensor gets from each place.
+
+        Returns
+        -------
+        numpy.ndarray
+            Shape (k,): up to a constant, 0 at most.
+        """
+        power = pressure**2
+        by_source = []
+        for source_db in SOURCE_DB:
+            ratio = power * 10 ** (source_db / 10)
+            by_source.append(self.log_likelihood(self.expected(ratio / (1 + ratio))))
+        return log_mean(by_source)
 
     def expected(self, share: Floats) -> Floats:
         """Evidence of each pair, where a source has such a share of the power at each sensor.

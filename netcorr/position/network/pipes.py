@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import networkx as nx
@@ -82,6 +83,15 @@ class ReachedPipes:
         """Shape (g,): share of each group in the time that a wave takes through all pieces."""
         time_s = np.bincount(self.group, self.travel_s, minlength=len(self.groups))
         return np.asarray(time_s / time_s.sum(), dtype=np.float64)
+
+    @cached_property
+    def entries(self) -> dict[Edge, list[tuple[int, int]]]:
+        """For each edge in the direction of a wave the piece that it runs into, and by which end, 0 or 1."""
+        found: dict[Edge, list[tuple[int, int]]] = {}
+        for row, (u, v, key) in enumerate(self.edges):
+            found.setdefault((u, v, key), []).append((row, 0))
+            found.setdefault((v, u, key), []).append((row, 1))
+        return found
 
     def row_of(self, node: int) -> int:
         """Row of a node of the graph in `nodes`."""

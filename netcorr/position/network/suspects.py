@@ -16,14 +16,14 @@ from scipy.special import logsumexp
 
 from netcorr.position.network.arrivals import sensor_arrivals
 from netcorr.position.network.hearing import LOUD, pairs_asked, weight_of_pairs
-from netcorr.position.network.look import blurred_ratio, pair_at, share_by_ways
-from netcorr.position.network.loudness import log_heard
+from netcorr.position.network.look import pair_at, share_by_ways
+from netcorr.position.network.loudness import HeardLevels
 from netcorr.position.network.speeds import prior_grid
 from netcorr.position.network.times import Places, even_places, times_at
 from netcorr.position.network.weigh import HALF_HEARD_S
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Collection, Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -41,10 +41,15 @@ SPEEDS = {1: 7, 2: 5}
 #: Pairs of a place and speeds that the others find most likely: only these are looked at for one logger, and
 #: fewer for its clock, of which many are tried.
 LIKELY, LIKELY_OF_CLOCK = 400, 150
+#: For two loggers exchanged so many places are looked at first; those that are less likely than the best of
+#: them by more than this, whatever the pairs not yet asked may say, are left out. [nats]
+LIKELY_FIRST, NEGLIGIBLE = 32, 20.0
 #: Fewer loggers that hear something beyond doubt place nothing.
 FEWEST_LOUD = 3
 #: Clocks are tried so far off, in such steps, and about the best of them in finer ones. [s]
 FARTHEST_S, STEP_S, FINE_STEP_S = 0.1, 0.001, 0.00025
+#: All places.
+ALL = slice(None)
 
 
 @dataclass(frozen=True)
@@ -81,14 +86,19 @@ class _Look:
         Shape (c, k, g): slowness factors to try at each place.
     later : numpy.ndarray
         Shape (c, k): the same of what comes round about.
-    ways : tuple of PlaceTimes
-        Quickest ways from every sensor.
+    ways : sequence of PlaceTimes, or mapping of int to it
+        Quickest ways from every sensor, or by the numbers of those that are needed.
     """
 
     places: Places
     factor: Floats
     later: Floats
-    ways: tuple[PlaceTimes, ...]
+    ways: Sequence[PlaceTimes] | Mapping[int, PlaceTimes]
+
+    def only(self, rows: NDArray[np.intp], sensors: tuple[int, int]) -> _Look:
+        """Some of the places, with the ways from two sensors."""
+        ways = {sensor: self.ways[sensor].take(rows) for sensor in sensors}
+        return _Look(self.places.take(rows), self.factor[:, rows], self.later[:, rows], ways)
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,6 +115,8 @@ class _PairAt:
         Shape (c, h): slowness factor of what comes round about.
     by_way : tuple of HeardWay
         Ways of the pair.
+    largest_sd_s : float
+        Largest standard deviation by any of them. [s]
     """
 
     heard: NDArray[np.bool_]
@@ -112,6 +124,7 @@ class _PairAt:
     sd_s: Floats
     later: Floats
     by_way: tuple[HeardWay, ...]
+    largest_sd_s: float
 
 
 class Suspicion:
@@ -144,13 +157,13 @@ class Suspicion:
         self._log_pair: list[NDArray[np.float32]] = []
         for hearing in evidence.hearings:
             at = self._pair_at(evidence, hearing, self._look)
-            largest_sd_s = 1.5 * float(at.sd_s.max(initial=0.0))
-            curve = blurred_ratio(hearing, alone=False, largest_sd_s=largest_sd_s)
+            curve = hearing.blurred(alone=False, largest_sd_s=1.5 * at.largest_sd_s)
             self._curves.append(curve)
             self._log_pair.append(self._log_of(curve, at).astype(np.float32))
         self._all: Floats = self._log_prior + np.sum(self._log_pair, axis=0, dtype=np.float64)
+        self._levels = HeardLevels(evidence.hearings)
         self._pressure = _pressure_at(evidence, places)
-        self._stated = float(logsumexp(self._all + _loudness(evidence.hearings, self._pressure)))
+        self._stated = float(logsumexp(self._all + self._loudness(self._pressure)))
 
     def as_stated(self) -> float:
         """Log of how likely all pairs are with every logger as the table has it."""
@@ -170,17 +183,48 @@ class Suspicion:
             Against the table.
         """
         to = {a: b, b: a}
-        moved = replace(
-            self._evidence,
-            hearings=tuple(
-                replace(h, a=to.get(h.a, h.a), b=to.get(h.b, h.b)) for h in self._evidence.hearings
-            ),
-        )
-        log_all = self._all + _loudness(moved.hearings, self._pressure)
+        moved = {}
         for number in self._pairs_of({a, b}):
-            at = self._pair_at(moved, moved.hearings[number], self._look)
-            log_all += self._log_of(self._curves[number], at) - self._log_pair[number]
-        return float(logsumexp(log_all)) - self._stated
+            one = self._evidence.hearings[number]
+            moved[number] = replace(one, a=to.get(one.a, one.a), b=to.get(one.b, one.b))
+        pressure = self._pressure
+        if pressure is not None:
+            pressure = pressure.copy()
+            pressure[[a, b]] = pressure[[b, a]]
+        return self._log_total(moved, self._without(moved), pressure) - self._stated
+
+    def _log_total(
+        self, moved: Mapping[int, PairHearing], log_others: Floats, pressure: Floats | None
+    ) -> float:
+        """Log of how likely all pairs are, some of them with other sensors, over all places and speeds.
+
+        The pairs that have moved are asked one after the other, each of the places that may still matter.
+        """
+        most = {number: max(self._most(number), 0.0) for number in moved}
+        still = sum(most.values())
+        best = log_others.max(axis=0)
+        few = np.argsort(-best)[:LIKELY_FIRST]
+        log_few = log_others[:, few]
+        for number, hearing in moved.items():
+            log_few = log_few + self._says(number, hearing, few)
+        matters = float((log_few + self._loudness(pressure, few)).max()) - NEGLIGIBLE
+        rows = np.flatnonzero(best + still >= matters)
+        log_all = log_others[:, rows]
+        for number, hearing in moved.items():
+            log_all = log_all + self._says(number, hearing, rows)
+            still -= most[number]
+            kept = log_all.max(axis=0) + still >= matters
+            rows, log_all = rows[kept], log_all[:, kept]
+        return float(logsumexp(log_all + self._loudness(pressure, rows)))
+
+    def _most(self, number: int) -> float:
+        """The most that a pair can say for a place."""
+        return self._weight * float(self._curves[number].log_of(np.array(self._curves[number].most_share)))
+
+    def _says(self, number: int, hearing: PairHearing, rows: NDArray[np.intp]) -> Floats:
+        """What a pair says of some places of the look, with the sensors that it is given."""
+        at = self._pair_at(self._evidence, hearing, self._look.only(rows, (hearing.a, hearing.b)))
+        return self._log_of(self._curves[number], at)
 
     def clock(self, sensor: int) -> Explanation:
         """The offset of its clock that makes a logger fit best.
@@ -195,9 +239,8 @@ class Suspicion:
         Explanation
             With what is gained by it, 0 or nearly so where it fits as it is.
         """
-        look, log_likely = self._likely(self._without(sensor), LIKELY_OF_CLOCK)
-        pressure = _pressure_at(self._evidence, look.places)
-        log_likely = log_likely + _loudness(self._evidence.hearings, pressure)
+        look, log_likely = self._likely(self._without(self._pairs_of({sensor})), LIKELY_OF_CLOCK)
+        log_likely = log_likely + self._loudness(_pressure_at(self._evidence, look.places))
         pairs = [
             (k, self._pair_at(self._evidence, self._evidence.hearings[k], look))
             for k in self._pairs_of({sensor})
@@ -234,11 +277,14 @@ class Suspicion:
         list of Explanation
             Every fitting.
         """
-        look, log_likely = self._likely(self._without(sensor), LIKELY)
+        look, log_likely = self._likely(self._without(self._pairs_of({sensor})), LIKELY)
+        pressure = _pressure_at(self._evidence, look.places)
         found = []
         for fitting, times in fittings.items():
             there, seen = self._moved(sensor, times, look)
-            log_all = log_likely + _loudness(there.hearings, _pressure_at(there, seen.places))
+            if pressure is not None and there.arrivals is not None:
+                pressure[sensor] = there.arrivals.pressure_of(there.arrivals.sensors[sensor], look.places)
+            log_all = log_likely + self._loudness(pressure)
             for number in self._pairs_of({sensor}):
                 at = self._pair_at(there, there.hearings[number], seen)
                 log_all += self._log_of(self._curves[number], at)[0]
@@ -266,7 +312,7 @@ class Suspicion:
         }
         if len(loud) < FEWEST_LOUD:
             return 0.0
-        log_others = logsumexp(self._without(sensor), axis=0)
+        log_others = logsumexp(self._without(self._pairs_of({sensor})), axis=0)
         probability = np.exp(log_others - logsumexp(log_others))
         second_s = np.sort([self._look.ways[k].time_s for k in sorted(loud)], axis=0)[1]
         return float(probability @ (self._look.ways[sensor].time_s < second_s))
@@ -275,10 +321,10 @@ class Suspicion:
         """Numbers of the pairs of some sensors."""
         return [k for k, one in enumerate(self._evidence.hearings) if which & {one.a, one.b}]
 
-    def _without(self, sensor: int) -> Floats:
-        """What all other sensors say of places and speeds."""
-        of_sensor = np.sum([self._log_pair[k] for k in self._pairs_of({sensor})], axis=0, dtype=np.float64)
-        return np.asarray(self._all - of_sensor)
+    def _without(self, pairs: Collection[int]) -> Floats:
+        """What all but some pairs say of places and speeds."""
+        of_pairs = np.sum([self._log_pair[number] for number in pairs], axis=0, dtype=np.float64)
+        return np.asarray(self._all - of_pairs)
 
     def _likely(self, log_all: Floats, most: int) -> tuple[_Look, Floats]:
         """Pairs of a place and speeds that are most likely, and the log of that."""
@@ -317,7 +363,7 @@ class Suspicion:
         """Delays of a pair at places."""
         at = pair_at(evidence, hearing, look.places, ways=look.ways, blur_share=self._blur_share)
         delay_s = np.einsum("ckg,kg->ck", look.factor[:, at.heard], at.by_group_s)
-        return _PairAt(at.heard, delay_s, at.sd_s, look.later[:, at.heard], at.by_way)
+        return _PairAt(at.heard, delay_s, at.sd_s, look.later[:, at.heard], at.by_way, at.largest_sd_s)
 
     def _log_of(self, curve: BlurredRatio, at: _PairAt) -> Floats:
         """What a pair says of places, shape (c, k)."""
@@ -326,15 +372,14 @@ class Suspicion:
         log_pair[:, at.heard] = self._weight * curve.log_of(share)
         return log_pair
 
+    def _loudness(self, pressure: Floats | None, rows: NDArray[np.intp] | slice = ALL) -> Floats | float:
+        """Log of the likelihood of how clearly the pairs hear, shape (k,), 0 at most."""
+        return 0.0 if pressure is None else self._levels.log_of(pressure[:, rows])
+
 
 def _pressure_at(evidence: NetworkEvidence, places: Places) -> Floats | None:
     """Pressure that each sensor gets from each place, shape (sensors, k); None without rays."""
     return None if evidence.arrivals is None else evidence.arrivals.pressure_at(places)
-
-
-def _loudness(hearings: Sequence[PairHearing], pressure: Floats | None) -> Floats | float:
-    """Log of the likelihood of how clearly the pairs hear, shape (k,)."""
-    return 0.0 if pressure is None else log_heard(hearings, pressure)
 
 
 def _steps(reach_s: float, step_s: float) -> Floats:

@@ -9,7 +9,7 @@ change by a few per cent; only its time changes.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -145,6 +145,10 @@ class PlaceTimes:
     before_s2: Floats
     run_s: Floats
     other_end_s: Floats
+
+    def take(self, chosen: NDArray[np.intp]) -> PlaceTimes:
+        """Those of some of the places."""
+        return PlaceTimes(**{one.name: getattr(self, one.name)[chosen] for one in fields(self)})
 
 
 def even_places(pipes: ReachedPipes, *, spacing_m: float) -> Places:
