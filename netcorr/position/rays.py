@@ -70,7 +70,7 @@ class Waves:
         Wave speed where neither `speed_m_s` nor the map says one. [m/s]
     speed_m_s : mapping of DirectedEdge to float
         Wave speeds that are known, in either direction of a pipe. [m/s]
-    pipes, splits : dict
+    pipes, splits, steps : dict
         What was looked up.
     """
 
@@ -81,6 +81,9 @@ class Waves:
     speed_m_s: Mapping[DirectedEdge, float] = field(default_factory=dict)
     pipes: dict[DirectedEdge, WavePipe] = field(default_factory=dict)
     splits: dict[DirectedEdge, list[tuple[DirectedEdge, float]]] = field(default_factory=dict)
+    steps: dict[DirectedEdge, tuple[int, float, list[tuple[DirectedEdge, float]]]] = field(
+        default_factory=dict
+    )
 
     @cached_property
     def water_speed_m_s(self) -> float:
@@ -107,6 +110,13 @@ class Waves:
             through = transmission(self.pipe(edge).admittance, [self.pipe(one).admittance for one in others])
             self.splits[edge] = [(back, through - 1), *((one, through) for one in others)]
         return self.splits[edge]
+
+    def through(self, edge: DirectedEdge) -> tuple[int, float, list[tuple[DirectedEdge, float]]]:
+        """Steps of time that a pipe takes, the share of the pressure that it leaves, and `onward`."""
+        if edge not in self.steps:
+            pipe = self.pipe(edge)
+            self.steps[edge] = (round(pipe.travel_s / TIME_STEP_S), pipe.kept, self.onward(edge))
+        return self.steps[edge]
 
     def _pipe(self, edge: DirectedEdge) -> WavePipe:
         """Wave in one pipe."""
@@ -201,13 +211,16 @@ def trace_rays(waves: Waves, sensor: int, *, least: float, latest_s: float) -> d
         if abs(pressure) < least:
             continue
         entered.setdefault(edge, []).append((step * TIME_STEP_S, pressure))
-        pipe = waves.pipe(edge)
-        arrives = step + round(pipe.travel_s / TIME_STEP_S)
+        takes, kept, splits = waves.through(edge)
+        arrives = step + takes
         if arrives * TIME_STEP_S > latest_s:
             continue
-        for onward, factor in waves.onward(edge):
+        pressure *= kept
+        for onward, factor in splits:
             key = (arrives, onward)
-            if key not in pressures:
+            before = pressures.get(key)
+            if before is None:
                 heapq.heappush(queue, key)
-            pressures[key] = pressures.get(key, 0.0) + pressure * pipe.kept * factor
+                before = 0.0
+            pressures[key] = before + pressure * factor
     return entered

@@ -335,25 +335,24 @@ def heard_ways(
     # most of a large map is heard by one of the two at most
     reached = np.flatnonzero((a.reached & b.reached)[places.piece])
     row, near = np.searchsorted(pieces, places.piece[reached]), places.take(reached)
-    direct_s, near_s = delay_s[reached], (quickest_s[0][reached], quickest_s[1][reached])
-    found: list[tuple[Floats, Floats, Floats]] = []
-    total = np.zeros(places.piece.size)
-    for number in range(ways.strength.shape[1]):
-        odds = ways.strength[row, number] ** STRONGEST_POWER
-        later_a_s, later_b_s = _detours(ways, (row, number), places=near, pipes=pipes, quickest_s=near_s)
-        later_s = later_b_s - later_a_s
-        at_s = direct_s + later_s
-        odds = np.where((at_s >= within_s[0]) & (at_s <= within_s[1]), odds, 0.0)
-        total[reached] += odds
-        found.append((odds, later_s, DETOUR_SD_SHARE * np.hypot(later_a_s, later_b_s)))
+    near_s = (quickest_s[0][reached], quickest_s[1][reached])
+    later_a_s, later_b_s = _detours(ways, row, places=near, pipes=pipes, quickest_s=near_s)
+    later_s = later_b_s - later_a_s
+    at_s = delay_s[reached] + later_s
+    inside = (at_s >= within_s[0]) & (at_s <= within_s[1])
+    odds = np.where(inside, (ways.strength**STRONGEST_POWER).T[:, row], 0.0)
+    total = odds.sum(axis=0)
     heard = []
-    of_near = total[reached]
-    for odds, later_s, sd_s in found:
-        on = np.flatnonzero(odds > LEAST_ODDS * of_near)
+    for number, kept in enumerate(odds > LEAST_ODDS * total):
+        on = np.flatnonzero(kept)
         if on.size:
-            strength = odds[on] ** (1 / STRONGEST_POWER)
-            heard.append(HeardWay(reached[on], odds[on] / of_near[on], strength, later_s[on], sd_s[on]))
-    if (rest := np.flatnonzero(total <= 0)).size:
+            of_way = odds[number, on]
+            sd_s = DETOUR_SD_SHARE * np.hypot(later_a_s[number, on], later_b_s[number, on])
+            strength = of_way ** (1 / STRONGEST_POWER)
+            heard.append(HeardWay(reached[on], of_way / total[on], strength, later_s[number, on], sd_s))
+    silent = np.ones(places.piece.size, dtype=bool)
+    silent[reached[total > 0]] = False
+    if (rest := np.flatnonzero(silent)).size:
         # so little comes there by any way that the map says nothing of which
         none = np.zeros(rest.size)
         heard.append(HeardWay(rest, none + 1, none + 1, none, none))
@@ -362,13 +361,16 @@ def heard_ways(
 
 def _detours(
     ways: PairWays,
-    at: tuple[NDArray[np.intp], int],
+    row: NDArray[np.intp],
     *,
     places: Places,
     pipes: ReachedPipes,
     quickest_s: tuple[Floats, Floats],
 ) -> tuple[Floats, Floats]:
-    """How much later combinations, by row and number, arrive than the quickest, at either sensor. [s]"""
+    """How much later all combinations arrive than the quickest, at either sensor, shape (m, k). [s]
+
+    `row` says for each place which of the pieces of `ways` it lies on.
+    """
     piece = places.piece
     into_s = places.from_m / pipes.speed_m_s[piece]
     rest_s = pipes.travel_s[piece] - into_s
@@ -377,8 +379,7 @@ def _detours(
         (ways.time_a_s, ways.first_a, quickest_s[0]),
         (ways.time_b_s, ways.first_b, quickest_s[1]),
     ):
-        by_way_s = time_s[at] + np.where(first[at], into_s, rest_s)
-        by = by_way_s - direct_s
+        by = time_s.T[:, row] + np.where(first.T[:, row], into_s, rest_s) - direct_s
         # rays are timed in steps, and what is so near to the direct way is the direct way
         later.append(np.where(by < 4 * TIME_STEP_S, 0.0, by))
     return later[0], later[1]
