@@ -83,7 +83,7 @@ class SensorArrivals:
         return np.asarray((self.pressure != 0).any(axis=(1, 2)))
 
     def ways_with(self, other: SensorArrivals) -> tuple[NDArray[np.int64], PairWays]:
-        """Pieces that rays of both this sensor and another run into, and the ways on these, worked out once."""
+        """Pieces that rays of this sensor and of another run into, and the ways there, worked out once."""
         pieces = np.flatnonzero(self.reached & other.reached)
         if other not in self._ways:
             self._ways[other] = pair_ways(self.into(pieces), other.into(pieces))

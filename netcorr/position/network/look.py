@@ -378,7 +378,9 @@ def share_by_ways(
     if not by_way:
         return curve.share_at(delay_s, sd_s)
     rows = np.concatenate([way.rows for way in by_way])
-    later_s, detour_s = (np.concatenate([getattr(way, name) for way in by_way]) for name in ("later_s", "sd_s"))
+    later_s, detour_s = (
+        np.concatenate([getattr(way, name) for way in by_way]) for name in ("later_s", "sd_s")
+    )
     at_s = delay_s[..., rows] + np.broadcast_to(factor, delay_s.shape)[..., rows] * later_s
     shares = curve.share_at(at_s, np.hypot(sd_s[rows], detour_s))
     total, start = np.zeros(delay_s.shape), 0

@@ -86,14 +86,14 @@ class _Look:
         Shape (c, k, g): slowness factors to try at each place.
     later : numpy.ndarray
         Shape (c, k): the same of what comes round about.
-    ways : sequence of PlaceTimes, or mapping of int to it
-        Quickest ways from every sensor, or by the numbers of those that are needed.
+    ways : mapping of int to PlaceTimes
+        Quickest ways by the numbers of the sensors: of all, or of those that are needed.
     """
 
     places: Places
     factor: Floats
     later: Floats
-    ways: Sequence[PlaceTimes] | Mapping[int, PlaceTimes]
+    ways: Mapping[int, PlaceTimes]
 
     def only(self, rows: NDArray[np.intp], sensors: tuple[int, int]) -> _Look:
         """Some of the places, with the ways from two sensors."""
@@ -149,7 +149,7 @@ class Suspicion:
         self._look = self._look_at(
             places, np.broadcast_to(grid.factor[:, None, :], (*shape, grid.factor.shape[1]))
         )
-        nearest_s = np.min([way.time_s for way in self._look.ways], axis=0)
+        nearest_s = np.min([way.time_s for way in self._look.ways.values()], axis=0)
         self._log_prior: Floats = (
             grid.log_prior[:, None] + np.log(places.width_m) - np.log(2) * nearest_s / HALF_HEARD_S
         )
@@ -335,22 +335,24 @@ class Suspicion:
 
     def _look_at(self, places: Places, factor: Floats) -> _Look:
         pipes = self._evidence.pipes
-        ways = tuple(times_at(pipes, sensor, places) for sensor in self._evidence.sensors)
+        ways = {
+            number: times_at(pipes, sensor, places) for number, sensor in enumerate(self._evidence.sensors)
+        }
         return _Look(places, factor, factor @ pipes.time_shares, ways)
 
     def _moved(self, sensor: int, times: SensorTimes, look: _Look) -> tuple[NetworkEvidence, _Look]:
         """The evidence with one sensor elsewhere, and the places seen from there."""
         evidence = self._evidence
-        sensors, ways = list(evidence.sensors), list(look.ways)
+        sensors = list(evidence.sensors)
         sensors[sensor] = times
-        ways[sensor] = times_at(evidence.pipes, times, look.places)
+        ways = {**look.ways, sensor: times_at(evidence.pipes, times, look.places)}
         arrivals = evidence.arrivals
         if arrivals is not None:
             rays = list(arrivals.sensors)
             rays[sensor] = self._rays_of(arrivals, times.node)
             arrivals = replace(arrivals, sensors=tuple(rays))
         there = replace(evidence, sensors=tuple(sensors), arrivals=arrivals)
-        return there, replace(look, ways=tuple(ways))
+        return there, replace(look, ways=ways)
 
     def _rays_of(self, arrivals: NetworkArrivals, row: int) -> SensorArrivals:
         """Rays of a sensor at a node, followed once."""

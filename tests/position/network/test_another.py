@@ -13,7 +13,7 @@ import pytest
 from netcorr.network import PipeNetwork
 from netcorr.position import LocateSettings
 from netcorr.position.network import hearing
-from netcorr.position.network.another import ANOTHER_M, known_source, weigh_another
+from netcorr.position.network.another import ANOTHER_M, first_look, known_source, weigh_another
 from netcorr.position.network.evidence import NetworkEvidence, gather_evidence
 from netcorr.position.network.weigh import Weighed, weigh
 from netcorr.position.sites import Site
@@ -155,3 +155,14 @@ def test_of_many_pairs_only_those_that_hear_are_asked(
     assert of_some.leak == pytest.approx(of_all.leak, abs=0.15)
     # what lies between loggers is what all pairs say, silent or not
     assert of_some.bracketed.any()
+
+
+def test_a_first_look_serves_whichever_sources_are_known(evidence_of: Maker) -> None:
+    evidence = evidence_of((30.0, WEST), (335.0, EAST))
+    first = weigh(evidence)
+    looked = first_look(evidence, first)
+    known = [known_source(evidence, first)]
+    second = weigh_another(evidence, known, speeds=first, first=looked)
+    assert second.log_evidence == weigh_another(evidence, known, speeds=first).log_evidence
+    again = weigh_another(evidence, [known_source(evidence, second)], speeds=first, first=looked)
+    assert along_m(evidence, again) == pytest.approx(along_m(evidence, first), abs=2.0)

@@ -202,3 +202,50 @@ def test_opposite_ways_out_of_a_piece_are_not_one_for_all_of_it() -> None:
     ways = pair_ways(a, b)
     # of four combinations those by one end to both make the same peak wherever the leak is
     assert int((ways.strength[0] > 0).sum()) == 3
+
+
+def test_ways_of_two_sensors_are_worked_out_once_and_only_where_both_are_heard(ring: PipeNetwork) -> None:
+    _, rays = arrivals_of(ring, ["V1", "V2"])
+    a, b = rays.sensors
+    silent = np.arange(a.pressure.shape[0]) == 2
+    deaf = SensorArrivals(b.time_s, np.where(silent[:, None, None], 0.0, b.pressure))
+    pieces, ways = a.ways_with(deaf)
+    assert pieces.tolist() == np.flatnonzero(~silent & a.reached).tolist()
+    by_hand = pair_ways(a.into(pieces), deaf.into(pieces))
+    for name in ("time_a_s", "time_b_s", "first_a", "first_b", "strength"):
+        assert (getattr(ways, name) == getattr(by_hand, name)).all()
+    assert a.ways_with(deaf)[1] is ways
+    assert a.ways_with(b)[1] is not ways
+
+
+def test_what_no_ray_reaches_is_heard_directly(ring: PipeNetwork) -> None:
+    pipes, sensors = gathered(ring, ["V1", "V2"])
+    _, rays = arrivals_of(ring, ["V1", "V2"])
+    none = SensorArrivals(np.zeros_like(rays.sensors[1].time_s), np.zeros_like(rays.sensors[1].pressure))
+    places = even_places(pipes, spacing_m=20.0)
+    a, b = (times_at(pipes, sensor, places).time_s for sensor in sensors)
+    [direct] = heard_ways(
+        rays.sensors[0], none, places, pipes, quickest_s=(a, b), delay_s=b - a, within_s=(-1, 1)
+    )
+    assert direct.rows.tolist() == list(range(places.piece.size))
+    assert (direct.share == 1).all()
+    assert not direct.later_s.any()
+    assert not direct.sd_s.any()
+
+
+def test_pressure_of_one_sensor_is_its_row_of_all(ring: PipeNetwork) -> None:
+    pipes, rays = arrivals_of(ring, ["V1", "V2"])
+    places = even_places(pipes, spacing_m=9.0)
+    every = rays.pressure_at(places)
+    for row, one in zip(every, rays.sensors, strict=True):
+        assert (rays.pressure_of(one, places) == row).all()
+    # what is lost on the way to the nearer end is lost: no place is louder than the end of its piece
+    assert (every <= np.stack([one.loudest.max(axis=1)[places.piece] for one in rays.sensors]) + 0.01).all()
+
+
+def test_a_wave_enters_a_piece_by_either_end(ring: PipeNetwork) -> None:
+    pipes, _ = arrivals_of(ring, ["V1", "V2"])
+    for row, (u, v, key) in enumerate(pipes.edges):
+        assert (row, 0) in pipes.entries[u, v, key]
+        assert (row, 1) in pipes.entries[v, u, key]
+    assert sum(map(len, pipes.entries.values())) == 2 * len(pipes.edges)

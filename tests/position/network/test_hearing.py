@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -97,3 +99,26 @@ def test_blur_is_that_of_a_gaussian() -> None:
     expected = np.log(1e-3 / width) - 0.5 * ((delays - 0.01) / width) ** 2
     # rows are kept for two widths an octave, and read off between them
     assert curve.log_at(delays, np.full(3, sd)) == pytest.approx(expected, abs=0.25)
+
+
+def test_a_blurred_curve_is_kept_until_a_wider_blur_is_asked_for() -> None:
+    hearing = heard(peaks((0.02, 400.0), (-0.03, 150.0)))
+    narrow = hearing.blurred(alone=False, largest_sd_s=1e-3)
+    assert hearing.blurred(alone=False, largest_sd_s=5e-4) is narrow
+    wide = hearing.blurred(alone=False, largest_sd_s=1e-2)
+    assert wide is not narrow
+    assert hearing.blurred(alone=False, largest_sd_s=1e-3) is wide
+    assert hearing.blurred(alone=True, largest_sd_s=1e-3) is not wide
+    assert replace(hearing, believed=0.2).blurred(alone=False, largest_sd_s=1e-3) is not wide
+
+
+@settings(deadline=None, max_examples=30)
+@given(sd_ms=st.floats(0.01, 1.0), times=st.floats(1.0, 50.0))
+def test_a_curve_for_wider_blurs_says_the_same(sd_ms: float, times: float) -> None:
+    row = heard(peaks((0.02, 400.0), (-0.03, 150.0))).log_weighed
+    one, wider = (BlurredRatio(GRID, row, wrong=0.3, largest_sd_s=1e-3 * k) for k in (1.0, times))
+    delays = np.linspace(-0.1, 0.1, 301)
+    sd_s = np.full(301, sd_ms / 1000)
+    assert wider.share_at(delays, sd_s) == pytest.approx(one.share_at(delays, sd_s), rel=1e-3)
+    assert wider.share_at(delays, sd_s).max() <= wider.most_share * (1 + 1e-6)
+    assert one.largest_sd_s >= 1e-3

@@ -12,7 +12,7 @@ import pytest
 
 from netcorr.position import LocateSettings
 from netcorr.position.network.evidence import NetworkEvidence, gather_evidence
-from netcorr.position.network.loudness import FLOOR_NATS, log_loudness
+from netcorr.position.network.loudness import FLOOR_NATS, log_heard, log_loudness
 from netcorr.position.network.times import Places, even_places
 from netcorr.position.sites import Site
 
@@ -93,3 +93,16 @@ def test_it_is_finite_everywhere(evidence: NetworkEvidence) -> None:
     assert evidence.arrivals is not None
     assert np.isfinite(log_loudness(evidence.hearings, evidence.arrivals, places)).all()
     assert FLOOR_NATS > 0
+
+
+def test_two_loggers_exchanged_are_two_pressures_exchanged(evidence: NetworkEvidence) -> None:
+    loud = heard(evidence, {(0, 1): 2000.0, (0, 2): 300.0})
+    assert loud.arrivals is not None
+    pressure = loud.arrivals.pressure_at(even_places(loud.pipes, spacing_m=10.0))
+    to = {0: 2, 2: 0}
+    moved = [replace(one, a=to.get(one.a, one.a), b=to.get(one.b, one.b)) for one in loud.hearings]
+    exchanged = log_heard(loud.hearings, pressure[[2, 1, 0, 3]])
+    assert exchanged == pytest.approx(log_heard(moved, pressure))
+    assert not np.allclose(exchanged, log_heard(loud.hearings, pressure), atol=0.1)
+    # so far below the best that could be foretold, and never above it
+    assert (exchanged <= 1e-9).all()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import fields
 from typing import Any
 
 import networkx as nx
@@ -98,3 +99,12 @@ def test_places_cover_the_mains_once(pipes: ReachedPipes, spacing_m: float, fine
     assert (finer.piece == places.piece[row]).all()
     inside = np.abs(finer.from_m - places.from_m[row]) <= places.width_m[row] / 2
     assert inside.all()
+
+
+def test_some_of_the_ways_are_the_ways_to_some_of_the_places(ring: PipeNetwork, pipes: ReachedPipes) -> None:
+    [sensor] = sensor_times(pipes, [ring.node_of("V1")], lead_m=[1.0])
+    places = even_places(pipes, spacing_m=11.0)
+    rows = np.arange(1, places.piece.size, 3)
+    some, by_hand = times_at(pipes, sensor, places).take(rows), times_at(pipes, sensor, places.take(rows))
+    for one in fields(by_hand):
+        assert (getattr(some, one.name) == getattr(by_hand, one.name)).all()
