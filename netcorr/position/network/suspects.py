@@ -23,7 +23,7 @@ from netcorr.position.network.times import Places, even_places, times_at
 from netcorr.position.network.weigh import HALF_HEARD_S
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Mapping, Sequence
+    from collections.abc import Collection, Mapping
 
     from numpy.typing import NDArray
 
