@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from netcorr.network.pipe_network import PipeNetwork
     from netcorr.position.settings import LocateSettings
 
-#: No more rays than so many are followed from each sensor.
+#: No more rays than so many are followed from each sensor, unless asked otherwise.
 MOST_RAYS = 4000
 #: Rays are timed to this. [s]
 TIME_STEP_S = 1e-4
@@ -177,7 +177,15 @@ def _material(
     return bore_m, loss_factor, tabled.speed_m_s
 
 
-def trace_rays(waves: Waves, sensor: int, *, least: float, latest_s: float) -> dict[DirectedEdge, Arrivals]:
+def trace_rays(
+    waves: Waves,
+    sensor: int,
+    *,
+    least: float,
+    latest_s: float,
+    least_share: float = 0.0,
+    most: int = MOST_RAYS,
+) -> dict[DirectedEdge, Arrivals]:
     """Waves that a source at a sensor sends into every pipe: directed edge to times and pressures.
 
     What a source at the sensor would send to a point is what a source at the point sends to the sensor.
@@ -193,6 +201,10 @@ def trace_rays(waves: Waves, sensor: int, *, least: float, latest_s: float) -> d
         Rays with less pressure than this are not followed; 1 sets out into every pipe at the sensor.
     latest_s : float
         Nor those that arrive later. [s]
+    least_share : float
+        Nor those with less than this share of the strongest that ran into the same pipe before.
+    most : int
+        No more than so many are followed, the earliest.
 
     Returns
     -------
@@ -200,16 +212,19 @@ def trace_rays(waves: Waves, sensor: int, *, least: float, latest_s: float) -> d
         Rays as they run into each pipe, earliest first.
     """
     entered: dict[DirectedEdge, Arrivals] = {}
+    strongest: dict[DirectedEdge, float] = {}
     pressures: dict[tuple[int, DirectedEdge], float] = {(0, edge): 1.0 for edge in waves.around(sensor)}
     queue = list(pressures)
     heapq.heapify(queue)
-    for _ in range(MOST_RAYS):
+    for _ in range(most):
         if not queue:
             break
         step, edge = heapq.heappop(queue)
         pressure = pressures.pop((step, edge))
-        if abs(pressure) < least:
+        before = strongest.get(edge, 0.0)
+        if abs(pressure) < max(least, least_share * before):
             continue
+        strongest[edge] = max(abs(pressure), before)
         entered.setdefault(edge, []).append((step * TIME_STEP_S, pressure))
         takes, kept, splits = waves.through(edge)
         arrives = step + takes

@@ -122,6 +122,31 @@ def test_rays_that_are_weak_or_late_are_not_followed():
     assert all(abs(pressure) >= 0.5 for found in loud.values() for _, pressure in found)
 
 
+@given(least_share=st.floats(0.05, 0.9))
+def test_what_is_much_weaker_than_what_came_before_is_not_followed(least_share):
+    network = tee()
+    west = network.node_of("W")
+    every = trace_rays(waves_of(network), west, least=0.001, latest_s=1.0)
+    clear = trace_rays(waves_of(network), west, least=0.001, latest_s=1.0, least_share=least_share)
+    assert clear.keys() == every.keys()  # every pipe keeps what comes first, however weak
+    for found in clear.values():
+        loudest = 0.0
+        for _, pressure in found:
+            assert abs(pressure) >= least_share * loudest
+            loudest = max(loudest, abs(pressure))
+    assert sum(map(len, clear.values())) <= sum(map(len, every.values()))
+
+
+def test_the_earliest_are_followed_when_there_are_too_many():
+    network = tee()
+    west = network.node_of("W")
+    every = trace_rays(waves_of(network), west, least=0.001, latest_s=1.0)
+    few = trace_rays(waves_of(network), west, least=0.001, latest_s=1.0, most=5)
+    times = sorted(at_s for found in every.values() for at_s, _ in found)
+    assert sum(map(len, few.values())) == 5
+    assert max(at_s for found in few.values() for at_s, _ in found) <= times[5]
+
+
 def test_a_known_speed_goes_before_the_map():
     network = tee()
     west = network.node_of("W")

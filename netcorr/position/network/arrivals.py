@@ -31,8 +31,12 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 #: Rays that keep less than this share of the pressure are not followed, nor for longer than this. [s]
-LEAST_PRESSURE = 0.01
+LEAST_PRESSURE = 0.001
 LATEST_S = 0.8
+#: Nor those much weaker than what ran into the same pipe before. So all places, far and near, have what comes
+#: round about: were only loud rays followed, a far place would have the direct way alone and be told by it.
+LEAST_SHARE = 0.1
+MOST_RAYS = 16_000
 #: What arrives within this is heard as one. [s]
 ONE_ARRIVAL_S = 1e-3
 #: Arrivals kept at either end of a piece, combinations kept for each pair and piece, and the least strength
@@ -198,7 +202,9 @@ def sensor_arrivals(waves: Waves, pipes: ReachedPipes, node: int) -> SensorArriv
     SensorArrivals
         What runs into every piece.
     """
-    rays = trace_rays(waves, node, least=LEAST_PRESSURE, latest_s=LATEST_S)
+    rays = trace_rays(
+        waves, node, least=LEAST_PRESSURE, latest_s=LATEST_S, least_share=LEAST_SHARE, most=MOST_RAYS
+    )
     time_s = np.zeros((len(pipes.edges), 2, MOST_ARRIVALS))
     pressure = np.zeros_like(time_s)
     for edge, arrivals in rays.items():

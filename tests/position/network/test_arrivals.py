@@ -133,6 +133,26 @@ def test_a_louder_way_round_has_the_larger_share(make_network: Maker) -> None:
     assert float(loudest.sd_s[0]) > 0
 
 
+def test_a_far_place_has_what_comes_round_about_as_a_near_one_has(make_network: Maker) -> None:
+    # behind twelve tees with side streets that lead on 40 dB are lost: the block beyond them has its two ways
+    before = 12 * 40.0
+    street = {"M": [(0, 0), (before, 0)]}
+    sides = {f"S{k}": [(40 * k + 20, 0), (40 * k + 20, 400)] for k in range(12)}
+    block = {
+        "A": [(before, 0), (before + 150, 0)],
+        "B": [(before, 0), (before, -80), (before + 150, -80), (before + 150, 0)],
+    }
+    network = make_network(street | sides | block, {"V1": (0, 0), "V2": (before + 150, 0)}, speed_m_s=SPEED)
+    pipes, rays = arrivals_of(network, ["V1", "V2"])
+    of_first = rays.sensors[0]
+    row = row_of(pipes, "A")
+    loudest = float(of_first.pressure[row].max())
+    assert 20 * np.log10(loudest) < -40  # as weak as that
+    assert (of_first.pressure[row] > 0).any(axis=1).all()  # by both ends
+    into = rays.pressure_at(Places(np.array([row]), np.array([1.0]), np.ones(1)))
+    assert float(into[0, 0]) == pytest.approx(loudest, rel=0.1)
+
+
 def test_what_lies_outside_the_delays_looked_at_is_no_way(ring: PipeNetwork) -> None:
     direct_s = (110 + 70 - 40 - 60) / SPEED
     wide, narrow = (
