@@ -22,10 +22,10 @@ from netcorr.position.network.loudness import PAIR_SD, HeardLevels
 from netcorr.position.network.times import even_places, finer_places, in_order, points_of
 from netcorr.position.network.weigh import (
     FINE_M,
-    HALF_HEARD_S,
     HOPEFUL_PLACES,
     Weighed,
     coarse_m,
+    log_near,
     worth_another_look,
 )
 from netcorr.position.network.widen import widened
@@ -168,19 +168,23 @@ def weigh_another(
     beside = _Beside(evidence, known)
     first = first or first_look(evidence, speeds)
     coarse, bracketed = first.places, first.seen.bracketed
-    log_density, log_metres = beside.look(coarse, first.seen)
-    again = worth_another_look(coarse, log_density)
+    gain, log_prior = beside.look(coarse, first.seen)
+    log_metres = float(logsumexp(log_prior, b=coarse.width_m))
+    again = worth_another_look(coarse, gain + log_prior)
     finer, _ = finer_places(coarse.take(again), spacing_m=fine_m)
     seen = shares_at(evidence, finer, speeds, asked=pairs_asked(evidence.hearings))
-    finer_log, _ = beside.look(finer, seen)
+    finer_gain, finer_prior = beside.look(finer, seen)
     places, order = in_order((coarse.take(~again), finer))
-    log_mass = np.concatenate([log_density[~again], finer_log])[order] + np.log(places.width_m) - log_metres
+    log_prior = np.concatenate([log_prior[~again], finer_prior])[order] - log_metres
+    log_mass = np.concatenate([gain[~again], finer_gain])[order] + log_prior + np.log(places.width_m)
     log_evidence = float(logsumexp(log_mass))
     probability = np.exp(log_mass - log_evidence)
     log_odds = np.log(prior_odds) + log_evidence
     return Weighed(
         places=places,
-        probability=widened(evidence, places, probability, slowness_sd=speeds.slowness_sd),
+        probability=widened(
+            evidence, places, probability, log_prior=log_prior, slowness_sd=speeds.slowness_sd
+        ),
         bracketed=np.concatenate([bracketed[~again], seen.bracketed])[order],
         leak=float(1 / (1 + np.exp(-np.clip(log_odds, -700, 700)))),
         log_evidence=log_evidence,
@@ -208,12 +212,10 @@ class _Beside:
         self._powers = [10 ** (db / 10) * power for db in POWERS_DB]
         self._log_alone = log_mean([self._explained(one, self._share) for one in self._powers])
 
-    def look(self, places: Places, seen: Shares) -> tuple[Floats, float]:
-        """Log of the density along the mains, and the log of all metres by their prior."""
-        log_prior = -np.log(2) * seen.nearest_s / HALF_HEARD_S
-        log_prior = np.where(self._too_near(places), -np.inf, log_prior)
-        log_metres = float(logsumexp(log_prior, b=places.width_m))
-        return log_prior + self._gain(places, seen.share), log_metres
+    def look(self, places: Places, seen: Shares) -> tuple[Floats, Floats]:
+        """What another source explains at places, and log of the prior of a metre there."""
+        log_prior = np.where(self._too_near(places), -np.inf, log_near(seen.nearest_s))
+        return self._gain(places, seen.share), log_prior
 
     def _gain(self, places: Places, share: Floats) -> Floats:
         """Log of how much more is explained with another source at each place, shape (k,)."""

@@ -20,7 +20,7 @@ from netcorr.position.network.look import pair_at, share_by_ways
 from netcorr.position.network.loudness import HeardLevels
 from netcorr.position.network.speeds import prior_grid
 from netcorr.position.network.times import Places, even_places, times_at
-from netcorr.position.network.weigh import HALF_HEARD_S
+from netcorr.position.network.weigh import log_near
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping
@@ -150,9 +150,7 @@ class Suspicion:
             places, np.broadcast_to(grid.factor[:, None, :], (*shape, grid.factor.shape[1]))
         )
         nearest_s = np.min([way.time_s for way in self._look.ways.values()], axis=0)
-        self._log_prior: Floats = (
-            grid.log_prior[:, None] + np.log(places.width_m) - np.log(2) * nearest_s / HALF_HEARD_S
-        )
+        self._log_prior: Floats = grid.log_prior[:, None] + np.log(places.width_m) + log_near(nearest_s)
         self._curves: list[BlurredRatio] = []
         self._log_pair: list[NDArray[np.float32]] = []
         for hearing in evidence.hearings:

@@ -128,7 +128,10 @@ def weigh(evidence: NetworkEvidence, *, fine_m: float = FINE_M) -> Weighed:
     slowness, slowness_sd = narrow.moments(by_speed)
     log_none = _log_none(evidence, log_evidence, gain=_gain(probability, places.width_m))
     if len(evidence.hearings) > 1:
-        probability = widened(evidence, places, probability, slowness_sd=slowness_sd)
+        nearest_s = np.concatenate([wide.nearest_s[far], first.nearest_s[rest], second.nearest_s])[order]
+        probability = widened(
+            evidence, places, probability, log_prior=log_near(nearest_s), slowness_sd=slowness_sd
+        )
     return Weighed(
         places=places,
         probability=probability,
@@ -193,7 +196,7 @@ def _log_prior(look: Look, evidence: NetworkEvidence) -> Floats:
     settings, width_m, bracketed = evidence.settings, look.places.width_m, look.bracketed
     inside, outside = settings.prior_between, settings.prior_beyond
     if len(evidence.hearings) > 1:
-        log_heard = -np.log(2) * look.nearest_s / HALF_HEARD_S
+        log_heard = log_near(look.nearest_s)
         if evidence.arrivals is not None:
             log_heard = log_heard + log_loudness(evidence.hearings, evidence.arrivals, look.places)
         log_m = float(logsumexp(log_heard, b=width_m))
@@ -205,6 +208,12 @@ def _log_prior(look: Look, evidence: NetworkEvidence) -> Floats:
     per_m = np.array([outside / max(outside_m, 1e-9), inside / max(inside_m, 1e-9)])
     log_prior: Floats = np.log(per_m)[bracketed.astype(np.intp)]
     return log_prior
+
+
+def log_near(nearest_s: Floats) -> Floats:
+    """Log of how probable it is that a leak so far from the nearest sensor is heard, shape (k,)."""
+    log: Floats = -np.log(2) * nearest_s / HALF_HEARD_S
+    return log
 
 
 def worth_another_look(places: Places, log_density: Floats) -> Flags:

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from netcorr.position import LocateSettings
 from netcorr.position.network.evidence import NetworkEvidence, gather_evidence
 from netcorr.position.network.times import even_places
-from netcorr.position.network.widen import SHARED, _best_pair_m, _blurred, widened
+from netcorr.position.network.widen import SHARED, SHARPER, _best_pair_m, _blurred, sharpened, widened
 from netcorr.position.sites import Site
 
 Maker = Callable[..., Any]
@@ -79,15 +79,53 @@ def test_by_the_best_pair_and_not_beyond_all(evidence: NetworkEvidence) -> None:
     assert less_known > _best_pair_m(evidence, places, between, slowness_sd=sd)
 
 
-def test_each_piece_keeps_its_probability(evidence: NetworkEvidence) -> None:
+@st.composite
+def stretches(draw: st.DrawFn) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Probabilities, lengths and log of the prior of a metre."""
+    size = draw(st.integers(1, 20))
+    mass = np.array(draw(st.lists(st.floats(1e-6, 1.0), min_size=size, max_size=size)))
+    width_m = np.array(draw(st.lists(st.floats(0.2, 4.0), min_size=size, max_size=size)))
+    log_prior = np.array(draw(st.lists(st.floats(-5.0, 5.0), min_size=size, max_size=size)))
+    return mass, width_m, log_prior
+
+
+@given(stretches())
+def test_where_the_survey_says_nothing_the_prior_stays(drawn: Any) -> None:
+    _, width_m, log_prior = drawn
+    prior = np.exp(log_prior) * width_m
+    assert sharpened(prior, width_m, log_prior=log_prior) == pytest.approx(prior, rel=1e-6)
+
+
+@given(stretches(), st.floats(-20.0, 20.0))
+def test_odds_against_the_prior_go_with_a_power(drawn: Any, constant: float) -> None:
+    mass, width_m, log_prior = drawn
+    sharper = sharpened(mass, width_m, log_prior=log_prior)
+    assert sharper.sum() == pytest.approx(mass.sum())
+    said, told = (np.log(one / width_m) - log_prior for one in (mass, sharper))
+    clear = sharper > 1e-280
+    assert np.diff(told[clear]) == pytest.approx(SHARPER * np.diff(said[clear]), abs=1e-6)
+    # the prior is known up to a constant only
+    assert sharpened(mass, width_m, log_prior=log_prior + constant) == pytest.approx(sharper)
+
+
+def test_a_place_that_cannot_be_stays_so() -> None:
+    mass, log_prior = np.array([0.0, 0.3, 0.7]), np.array([-np.inf, 0.0, 0.0])
+    sharper = sharpened(mass, np.ones(3), log_prior=log_prior)
+    assert sharper[0] == 0
+    assert sharper[2] / sharper[1] == pytest.approx((0.7 / 0.3) ** SHARPER)
+
+
+def test_the_blur_moves_nothing_to_another_piece(evidence: NetworkEvidence) -> None:
     places = even_places(evidence.pipes, spacing_m=0.5)
-    probability = np.zeros(places.piece.size)
+    flat = np.zeros(places.piece.size)
+    probability = flat.copy()
     probability[[40, 41, 300]] = 0.3, 0.2, 0.5
     sd = np.zeros(len(evidence.pipes.groups))
-    blurred = widened(evidence, places, probability, slowness_sd=sd)
+    sharper = sharpened(probability, places.width_m, log_prior=flat)
+    blurred = widened(evidence, places, probability, log_prior=flat, slowness_sd=sd)
     pieces = evidence.pipes.length_m.size
     assert np.bincount(places.piece, blurred, minlength=pieces) == pytest.approx(
-        np.bincount(places.piece, probability, minlength=pieces)
+        np.bincount(places.piece, sharper, minlength=pieces)
     )
-    assert blurred.max() < probability.max()
-    assert 0 < SHARED <= 1
+    assert blurred.max() < sharper.max()
+    assert 0 < SHARED <= 1 <= SHARPER
