@@ -221,10 +221,10 @@ def trace_rays(
             break
         step, edge = heapq.heappop(queue)
         pressure = pressures.pop((step, edge))
-        before = strongest.get(edge, 0.0)
-        if abs(pressure) < max(least, least_share * before):
+        so_far = strongest.get(edge, 0.0)
+        if abs(pressure) < max(least, least_share * so_far):
             continue
-        strongest[edge] = max(abs(pressure), before)
+        strongest[edge] = max(abs(pressure), so_far)
         entered.setdefault(edge, []).append((step * TIME_STEP_S, pressure))
         takes, kept, splits = waves.through(edge)
         arrives = step + takes
