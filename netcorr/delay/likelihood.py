@@ -18,7 +18,7 @@ from __future__ import annotations
 
 from copy import copy
 from functools import lru_cache
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 from scipy.special import logsumexp
@@ -27,7 +27,7 @@ from netcorr.delay.bands import contiguous_bands, sub_band_edges_hz
 from netcorr.delay.sub_bands import period_samples, sub_band_bins, sub_band_sums
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from numpy.typing import NDArray
 
@@ -83,8 +83,9 @@ def band_log_likelihood(r: NDArray[np.float64], bins: float) -> NDArray[np.float
     >>> band_log_likelihood(np.array([0.0, 0.5]), 200.0).round(1)
     array([-1. , 54.3])
     """
-    [whole] = _rounded(np.array([bins]))
-    return _looked_up(_band_table(whole)[None], np.array(r).reshape(1, -1)).reshape(r.shape)
+    tables = _stacked_tables(_rounded(np.array([bins])), np.complex128)
+    flat: NDArray[np.float64] = np.array(r, dtype=np.float64).reshape(1, -1)
+    return _LookUp(tables, flat.size)(flat).reshape(r.shape)
 
 
 def _rounded(bins: NDArray[np.float64]) -> tuple[int, ...]:
@@ -93,27 +94,54 @@ def _rounded(bins: NDArray[np.float64]) -> tuple[int, ...]:
     return tuple(np.maximum(np.rint(bins / unit) * unit, 1).astype(int).tolist())
 
 
-@lru_cache(maxsize=16)
-def _stacked_tables(bins: tuple[int, ...]) -> NDArray[np.float64]:
-    """Tables of several bands, shape (b, TABLE_POINTS)."""
-    return np.stack([_band_table(one) for one in bins])
+@lru_cache(maxsize=32)
+def _stacked_tables(bins: tuple[int, ...], kind: type[Any]) -> NDArray[Any]:
+    """Tables of several bands, shape (b, TABLE_POINTS): as imaginary part of each value the rise to the next.
+
+    Both are so read by one look, which takes the time.
+    """
+    tables = np.zeros((len(bins), TABLE_POINTS), dtype=kind)
+    for row, one in zip(tables, bins, strict=True):
+        table = _band_table(one)
+        row.real = table
+        row.imag[:-1] = np.diff(table)
+    return tables
 
 
-def _looked_up(tables: NDArray[Real], r: NDArray[Real]) -> NDArray[Real]:
-    """Log-likelihood of every band at its r, shape (b, m) as given, which is overwritten."""
-    np.clip(r, -1.0, 1.0, out=r)
-    r += 1.0
-    r *= (TABLE_POINTS - 1) / 2
-    index = np.minimum(r.astype(np.int32), TABLE_POINTS - 2)
-    r -= index
-    index += (np.arange(tables.shape[0], dtype=np.int32) * TABLE_POINTS)[:, None]
-    values = tables.ravel().take(index)
-    index += 1
-    rise = tables.ravel().take(index)
-    rise -= values
-    rise *= r
-    values += rise
-    return values
+class _LookUp:
+    """Log-likelihood of several bands at their r, worked out in room that is used again.
+
+    New room for every few delays would take as long as the work itself.
+
+    Parameters
+    ----------
+    tables : numpy.ndarray
+        Shape (b, TABLE_POINTS), complex64 or complex128: from `_stacked_tables`.
+    delays : int
+        Most delays of one call.
+    """
+
+    def __init__(self, tables: NDArray[Any], delays: int) -> None:
+        self._flat, shape = tables.ravel(), (len(tables), delays)
+        self._first = np.arange(len(tables))[:, None] * TABLE_POINTS
+        self._index, self._read = np.empty(shape, dtype=np.intp), np.empty(shape, dtype=tables.dtype)
+        self._whole = np.empty(shape, dtype=tables.real.dtype)
+
+    def __call__(self, r: NDArray[Real]) -> NDArray[Real]:
+        """Log-likelihood, shape (b, m) as that of `r`, in whose place it is put."""
+        some = np.s_[:, : r.shape[1]]
+        index, read, whole = self._index[some], self._read[some], self._whole[some]
+        np.clip(r, -1.0, 1.0, out=r)
+        r += 1.0
+        r *= (TABLE_POINTS - 1) / 2
+        np.minimum(np.floor(r, out=whole), TABLE_POINTS - 2, out=whole)
+        r -= whole
+        np.copyto(index, whole, casting="unsafe")
+        index += self._first
+        np.take(self._flat, index, out=read, mode="clip")
+        r *= read.imag
+        r += read.real
+        return r
 
 
 def _few_at_once(delays: int) -> list[slice]:
@@ -122,11 +150,20 @@ def _few_at_once(delays: int) -> list[slice]:
 
 
 def _log_some_carry(evidence: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Log-likelihood where each sub-band, with evidence of shape (b, m), carries the source or does not."""
+    """Log-likelihood where each sub-band, with evidence of shape (b, m), carries the source or does not.
+
+    Sub-bands without evidence may be left out: carrying it or not is the same there.
+    """
     # (1 - share) + share exp(evidence), brought to a largest term of 1; no product of bands is too small
     above = np.maximum(evidence, 0.0)
-    silent, carrying = np.exp(-above), np.exp(evidence - above)
-    terms = [np.log(((1 - share) * silent + share * carrying).prod(axis=0)) for share in CARRYING_SHARES]
+    lesser = np.exp(-np.abs(evidence))
+    silent = np.where(evidence > 0, lesser, 1.0)
+    rise = np.where(evidence > 0, 1 - lesser, lesser - 1)
+    terms, each = [], np.empty_like(rise)
+    for share in CARRYING_SHARES:
+        np.multiply(rise, share, out=each)
+        each += silent
+        terms.append(np.log(each.prod(axis=0)))
     return np.asarray(above.sum(axis=0) + log_mean(terms), dtype=np.float64)
 
 
@@ -257,27 +294,31 @@ class BandCorrelograms:
         (first, last), bins = bands[bins >= LEAST_BINS].T, bins[bins >= LEAST_BINS]
         if not bins.size:
             return np.zeros(self.delay_s.size)
-        tables = _stacked_tables(_rounded(bins)).astype(np.float32)
+        look_up = _LookUp(_stacked_tables(_rounded(bins), np.complex64), DELAYS_AT_ONCE)
         sums, per_bin = (polarity * self.sums).astype(np.float32), (1 / bins[:, None]).astype(np.float32)
-        parts = [
-            log_mean(_looked_up(tables, (sums[last, some] - sums[first, some]) * per_bin))
-            for some in _few_at_once(self.delay_s.size)
-        ]
-        return np.concatenate(parts).astype(np.float64)
+        room = np.empty((2, bins.size, DELAYS_AT_ONCE), dtype=np.float32)
+        averaged = np.empty(self.delay_s.size, dtype=np.float32)
+        for some in _few_at_once(self.delay_s.size):
+            part = np.ascontiguousarray(sums[:, some])
+            r, below = room[:, :, : part.shape[1]]
+            np.take(part, last, axis=0, out=r, mode="clip")
+            r -= np.take(part, first, axis=0, out=below, mode="clip")
+            r *= per_bin
+            averaged[some] = _log_mean_in_place(look_up(r))
+        return averaged.astype(np.float64)
 
     def own_coherences(self, polarity: int = 1) -> NDArray[np.float64]:
         """Log-likelihood of every delay with a coherence of its own in every sub-band, shape (m,)."""
-        parts = [
-            _log_some_carry(self._sub_band_evidence(some, polarity=polarity))
-            for some in _few_at_once(self.delay_s.size)
-        ]
-        return np.concatenate(parts)
+        parts = _few_at_once(self.delay_s.size)
+        return np.concatenate(
+            [_log_some_carry(one) for one in self._sub_band_evidence(parts, polarity=polarity)]
+        )
 
     def best_band(self, index: int, *, polarity: int = 1) -> tuple[int, int]:
         """Sub-bands (first, one past the last) whose evidence for one delay has the largest sum."""
-        evidence = self._sub_band_evidence(slice(index, index + 1), polarity=polarity)[:, 0]
+        [evidence] = self._sub_band_evidence([slice(index, index + 1)], polarity=polarity)
         best, start, total = (-np.inf, 0, 1), 0, 0.0
-        for band, value in enumerate(evidence):
+        for band, value in enumerate(evidence[:, 0]):
             if total <= 0:
                 start, total = band, 0.0
             total += float(value)
@@ -285,15 +326,20 @@ class BandCorrelograms:
                 best = (total, start, band + 1)
         return best[1], best[2]
 
-    def _sub_band_evidence(self, delays: slice, *, polarity: int) -> NDArray[np.float64]:
-        """Log-likelihood of every sub-band by itself at some of the delays, shape (b, m)."""
+    def _sub_band_evidence(self, parts: Sequence[slice], *, polarity: int) -> Iterator[NDArray[np.float64]]:
+        """Log-likelihood of every sub-band by itself, shape (b, m), at some delays and then at others.
+
+        It is to be read before the next is asked for; 0 for sub-bands that say nothing.
+        """
         bins = np.diff(self.bins)
         telling = bins >= LEAST_BINS
-        rows = np.zeros((bins.size, self.delay_s[delays].size))
-        if telling.any():
-            r = np.diff(self.sums[:, delays], axis=0)[telling] * (polarity / bins[telling, None])
-            rows[telling] = _looked_up(_stacked_tables(_rounded(bins[telling])), r)
-        return rows
+        tables = _stacked_tables(_rounded(np.maximum(bins, LEAST_BINS)), np.complex128)
+        look_up = _LookUp(tables, max(part.stop - part.start for part in parts))
+        per_bin = (polarity * telling / np.maximum(bins, LEAST_BINS))[:, None]
+        for some in parts:
+            rows = look_up(np.diff(self.sums[:, some], axis=0) * per_bin)
+            rows[~telling] = 0.0
+            yield rows
 
 
 def log_mean(rows: Sequence[NDArray[Real]] | NDArray[Real]) -> NDArray[Real]:
@@ -314,9 +360,13 @@ def log_mean(rows: Sequence[NDArray[Real]] | NDArray[Real]) -> NDArray[Real]:
     >>> log_mean([np.log([2.0, 1.0]), np.log([4.0, 1.0])]).round(3)
     array([1.099, 0.   ])
     """
-    values: NDArray[Real] = np.asarray(rows)
+    return _log_mean_in_place(np.array(rows))
+
+
+def _log_mean_in_place(values: NDArray[Real]) -> NDArray[Real]:
+    """The same of rows that are not needed any more, shape (n, m)."""
     top = values.max(axis=0)
-    likely = values - top
-    np.exp(likely, out=likely)
-    averaged: NDArray[Real] = top + np.log(likely.mean(axis=0))
+    values -= top
+    np.exp(values, out=values)
+    averaged: NDArray[Real] = top + np.log(values.mean(axis=0))
     return averaged

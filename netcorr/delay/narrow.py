@@ -18,6 +18,7 @@ import numpy as np
 from scipy.interpolate import CubicSpline
 
 from netcorr.delay.likelihood import LEAST_BINS, band_log_likelihood, log_mean
+from netcorr.delay.products import product
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -131,5 +132,5 @@ def _correlate(
     count, each = parts.shape
     within = np.exp(2j * np.pi * bin_hz * np.outer(np.arange(each), delay_s))
     starts_hz = (first + each * np.arange(count)) * bin_hz
-    turned = (parts @ within) * np.exp(2j * np.pi * np.outer(starts_hz, delay_s))
+    turned = product(parts, within) * np.exp(2j * np.pi * np.outer(starts_hz, delay_s))
     return np.asarray(turned.real, dtype=np.float64)

@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy import fft
 
+from netcorr.delay.products import product
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
@@ -117,7 +119,7 @@ def sub_band_sums(
         near = np.lib.stride_tricks.sliding_window_view(coarse, TAPS, axis=1)
         middle = (bins[bands] + bins[[band + 1 for band in bands]] - 1) / 2
         filters = np.stack([_filter(apart, float(one) / period) for one in middle])
-        fine = np.concatenate([near.real, near.imag], axis=2) @ filters
+        fine = product(np.concatenate([near.real, near.imag], axis=2), filters)
         skip = start - first * apart
         sums[bands] = fine.reshape(len(bands), -1)[:, skip : skip + stop - start]
     return sums

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
+from netcorr.delay.products import product
 from netcorr.position.network.arrivals import heard_ways
 from netcorr.position.network.times import times_at
 from netcorr.position.side_by_side import side_by_side
@@ -174,7 +175,7 @@ def _says(
     """Places that both sensors of a pair reach, and log of what it says of them, shape (speeds, places)."""
     at = pair_at(evidence, hearing, places, ways=ways, blur_share=grid.blur_share)
     curve = hearing.blurred(alone=len(evidence.hearings) == 1, largest_sd_s=at.largest_sd_s)
-    delay_s = grid.factor @ at.by_group_s.T
+    delay_s = product(grid.factor, at.by_group_s.T)
     later = (grid.factor @ evidence.pipes.time_shares)[:, None]
     share = share_by_ways(curve, at.by_way, delay_s=delay_s, sd_s=at.sd_s, factor=later)
     return at.heard, curve.log_of(share)

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from netcorr.delay.likelihood import log_mean
+from netcorr.delay.products import product
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -141,7 +142,7 @@ class HeardLevels:
             Shape (k,): up to a constant.
         """
         off = self._log_seen[:, None] - np.log(FLOOR_NATS + expected[self._asked])
-        log: Floats = -0.5 * ((self._whiten @ off) ** 2).sum(axis=0)
+        log: Floats = -0.5 * (product(self._whiten, off) ** 2).sum(axis=0)
         return log
 
 
