@@ -48,7 +48,7 @@ def product(a: NDArray[Number], b: NDArray[Number]) -> NDArray[Number]:
         return np.asarray(a @ b)
     wide = min(columns, COLUMNS)
     high = max(most // (terms * wide), 1)
-    leading = np.broadcast_shapes(a.shape[:-2], b.shape[:-2])
+    leading: tuple[int, ...] = np.broadcast_shapes(a.shape[:-2], b.shape[:-2])
     whole = np.empty((*leading, rows, columns), dtype=np.result_type(a, b))
     for left in range(0, columns, wide):
         beside = np.ascontiguousarray(b[..., left : left + wide])

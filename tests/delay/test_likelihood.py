@@ -7,8 +7,17 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 from scipy import integrate
+from scipy.special import logsumexp
 
-from netcorr.delay.likelihood import BandCorrelograms, band_log_likelihood
+from netcorr.delay.bands import contiguous_bands
+from netcorr.delay.likelihood import (
+    CARRYING_SHARES,
+    DELAYS_AT_ONCE,
+    LEAST_BINS,
+    BandCorrelograms,
+    band_log_likelihood,
+    log_mean,
+)
 
 BIN_HZ = 0.1
 DURATION_S = 10.0
@@ -121,3 +130,58 @@ def _adds(made: BandCorrelograms, peak: int, from_hz: float, last: int) -> float
         r, bins = made.mean(band, band + 1)
         total += float(band_log_likelihood(r[peak : peak + 1], bins)[0])
     return total
+
+
+@pytest.mark.parametrize("polarity", [1, -1])
+@pytest.mark.parametrize("max_delay_s", [0.01, 0.09])
+def test_pictures_are_the_means_over_their_bands(max_delay_s: float, polarity: int) -> None:
+    # band by band and delay by delay; of a sub-band with hardly a usable bin nothing is counted
+    cross, usable = random_cross(5), np.ones(18000, dtype=bool)
+    cross *= np.exp(-2j * np.pi * BIN_HZ * np.arange(cross.size) * 0.004)
+    usable[258:419] = False
+    made = BandCorrelograms(
+        np.where(usable, cross, 0.0),
+        usable,
+        bin_hz=BIN_HZ,
+        duration_s=DURATION_S,
+        max_delay_s=max_delay_s,
+        band_hz=(10.0, 600.0),
+    )
+    assert (made.delay_s.size > DELAYS_AT_ONCE) == (max_delay_s > 0.05)
+    assert (np.diff(made.bins) >= LEAST_BINS).sum() == made.edges_hz.size - 2
+    one_band, own = made.one_band(polarity), made.own_coherences(polarity)
+    for index in np.random.default_rng(6).integers(0, made.delay_s.size, 12).tolist():
+        by_band = []
+        for first, last in contiguous_bands(made.edges_hz.size - 1).tolist():
+            r, bins = made.mean(first, last)
+            if bins >= LEAST_BINS:
+                by_band.append(float(band_log_likelihood(polarity * r[index : index + 1], bins)[0]))
+        assert one_band[index] == pytest.approx(np.log(np.mean(np.exp(by_band))), abs=2e-3)
+        carrying = []
+        for share in CARRYING_SHARES:
+            total = 0.0
+            for band in range(made.edges_hz.size - 1):
+                r, bins = made.mean(band, band + 1)
+                if bins >= LEAST_BINS:
+                    ratio = np.exp(band_log_likelihood(polarity * r[index : index + 1], bins)[0])
+                    total += float(np.log(1 - share + share * ratio))
+            carrying.append(total)
+        assert own[index] == pytest.approx(np.log(np.mean(np.exp(carrying))), abs=1e-6)
+
+
+def test_a_mean_of_likelihoods_leaves_what_it_is_given() -> None:
+    rows = np.random.default_rng(1).normal(size=(7, 5)) * 300
+    before = rows.copy()
+    averaged = log_mean(rows)
+    assert (rows == before).all()
+    assert averaged == pytest.approx(logsumexp(rows, axis=0) - np.log(7))
+
+
+def test_what_a_table_is_asked_for_is_left_as_it_was() -> None:
+    r = np.linspace(-1.2, 1.2, 97)
+    before = r.copy()
+    found = band_log_likelihood(r, 250.0)
+    assert (r == before).all()
+    # beyond what a correlogram can be it is that of the end
+    assert found[-1] == found[r >= 1][0]
+    assert found[0] == found[r <= -1][-1]
