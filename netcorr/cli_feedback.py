@@ -103,6 +103,7 @@ class EventFeedback:
         stream : file
             Read in a thread of its own, which ends with the program.
         """
+        _heed_interrupts()
         threading.Thread(target=self._listen, args=(stream,), daemon=True).start()
 
     def _listen(self, stream: IO[str]) -> None:
@@ -112,6 +113,13 @@ class EventFeedback:
                     self.cancelled = True
                     _interrupt_main()
                     return
+
+
+def _heed_interrupts() -> None:
+    """Let an interrupt stop the work where the shell has told its child to ignore them (nohup, background)."""
+    in_main = threading.current_thread() is threading.main_thread()
+    if in_main and signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def _interrupt_main() -> None:

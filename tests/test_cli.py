@@ -331,10 +331,12 @@ def test_help_loads_nothing_heavy(words: list[str]) -> None:
 def test_signal_cancels_a_real_process(number: signal.Signals, tmp_path: Path) -> None:
     script = tmp_path / "slow.py"
     script.write_text(
-        "import sys, time\n"
+        "import signal, sys, time\n"
         "from netcorr.cli import main\n"
         "from netcorr.tools.declare import Tool\n"
         "from netcorr.tools.registry import Registry\n"
+        # as from a terminal, also where the tests themselves run in the background
+        "signal.signal(signal.SIGINT, signal.default_int_handler)\n"
         "def slow(*, feedback):\n"
         "    print('started', flush=True)\n"
         "    time.sleep(30)\n"

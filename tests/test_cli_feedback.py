@@ -68,7 +68,8 @@ def test_an_error_is_told_with_item_and_remedy(capsys: pytest.CaptureFixture[str
 
 
 _SLOW = """
-import sys, time
+import signal, sys, time
+signal.signal(signal.SIGINT, {heard})
 from netcorr.cli import main
 from netcorr.tools.declare import Tool
 from netcorr.tools.registry import Registry
@@ -88,9 +89,10 @@ sys.exit(main(["slow", "--events"], tools=Registry((Tool("slow", "Slow", "Be slo
     ],
     ids=["sleeping", "counting", "asking"],
 )
-def test_the_word_cancel_stops_it_whatever_it_is_doing(wait: str) -> None:
+@pytest.mark.parametrize("heard", ["signal.default_int_handler", "signal.SIG_IGN"], ids=["shell", "nohup"])
+def test_the_word_cancel_stops_it_whatever_it_is_doing(wait: str, heard: str) -> None:
     with subprocess.Popen(
-        [sys.executable, "-c", textwrap.dedent(_SLOW).format(wait=wait)],
+        [sys.executable, "-c", textwrap.dedent(_SLOW).format(wait=wait, heard=heard)],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
