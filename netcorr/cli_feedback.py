@@ -116,7 +116,7 @@ class EventFeedback:
 
 
 def _heed_interrupts() -> None:
-    """Let an interrupt stop the work where the shell has told its child to ignore them (nohup, background)."""
+    """Let an interrupt stop the work where a shell has told its child to ignore them (nohup)."""
     in_main = threading.current_thread() is threading.main_thread()
     if in_main and signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
         signal.signal(signal.SIGINT, signal.default_int_handler)

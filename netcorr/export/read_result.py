@@ -102,7 +102,7 @@ class StoredResult:
     made_from : tuple of dict
         Rows of the table `made_from`.
     likelihood : geopandas.GeoDataFrame or None
-        Layer `leak_likelihood`, where several loggers were weighed together.
+        Layer `leak_likelihood`; None where the recordings told nothing.
     """
 
     path: Path

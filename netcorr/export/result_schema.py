@@ -240,8 +240,7 @@ LEAK_LIKELIHOOD = ResultLayer(
     "leak_likelihood",
     "LineString",
     "Likelihood along the mains",
-    "How probable a leak is along every main within reach, where several pairs were weighed together; empty "
-    "for a single pair.",
+    "How probable a leak is along every main within reach, by all pairs together.",
     (
         Column("pipe_id", "text", "Main"),
         Column("from_m", "real", "Where the stretch starts, from the beginning of the piece of main [m]"),

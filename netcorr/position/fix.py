@@ -292,7 +292,7 @@ class SurveyFix:
     left_out : tuple of LeftOut
         Pairs within reach that were not compared.
     likelihood : tuple of LikelyStretch
-        How probable a leak is along the mains, where several loggers were weighed together; empty otherwise.
+        How probable a leak is along the mains within reach; empty where the recordings told nothing.
     speeds : tuple of SpeedScale
         Wave speeds that the survey itself knows better than the tables, for the next survey to start from.
     """

@@ -17,6 +17,7 @@ from netcorr.position.fix import PairFix, SurveyFix
 from netcorr.position.known_rounds import learn_from_known, split_rounds
 from netcorr.position.network.learned import learned_scales
 from netcorr.position.network.locate import locate_on_network
+from netcorr.position.network.of_pair import likelihood_of_pair
 from netcorr.position.pair import locate_pair
 from netcorr.position.planned import compare_planned, plan_pairs, with_known
 from netcorr.position.settings import LocateSettings
@@ -106,6 +107,8 @@ def locate_survey(
     fix = _survey_fix(network, recordings, tuple(fix for fix, _ in fixes), settings=settings, notes=notes)
     if len(fixes) > 1:
         fix = _weighed_together(fix, sites, fixes, settings=settings)
+    else:
+        fix = replace(fix, likelihood=likelihood_of_pair(network, sites, fixes[0], settings=settings))
     feedback.progress(1.0, "located")
     return replace(fix, left_out=left_out, speeds=_together(taught.scales, fix.speeds))
 

@@ -137,7 +137,7 @@ def _drawing(result: StoredResult) -> _Drawing:
 
 
 def _likelihood(result: StoredResult, drawing: _Drawing) -> Iterator[Markup]:
-    """Shade mains by the likelihood of a leak, where several loggers were weighed together."""
+    """Shade mains by the likelihood of a leak, all loggers together."""
     table = result.likelihood
     if table is None or not len(table):
         return
