@@ -77,7 +77,7 @@ def survey_text(fix: SurveyFix, *, units: UnitSystem = "metric") -> str:
     if len(fix.candidates) > _IN_FULL:
         more = len(fix.candidates) - _IN_FULL
         lines += ["", f"{more} weaker candidates are in the layer leak_candidates."]
-    if len(fix.pairs) > 1:
+    if fix.likelihood and len(fix.pairs) > 1:
         lines += _section("What each pair hears by itself", _single_pairs(fix, units))
     else:
         for pair in fix.pairs:
