@@ -14,7 +14,7 @@ import numpy as np
 from scipy import ndimage
 from scipy.special import logsumexp
 
-from netcorr.position.network.hearing import weight_of_pairs
+from netcorr.position.network.hearing import weight_of_pairs, wrong_share
 from netcorr.position.network.look import look_at
 from netcorr.position.network.loudness import log_loudness
 from netcorr.position.network.speeds import fixed_grid, narrowed_grid, prior_grid
@@ -43,6 +43,8 @@ HOPEFUL_PLACES = 3000
 #: nearest sensor: 100 m of iron, 35 m of polyethylene (judgement, from common practice: 100 to 150 m between
 #: sensors on iron, a fraction of that on plastic). [s]
 HALF_HEARD_S = 0.08
+#: Of leaks on the mains within reach so many are heard by no pair (judgement).
+UNHEARD = 0.1
 #: The second look goes where the first leaves more than this share of the probability of the best place.
 LEAST_SHARE = 2e-3
 #: Places on either side of these are looked at again as well.
@@ -136,7 +138,7 @@ def weigh(evidence: NetworkEvidence, *, fine_m: float = FINE_M) -> Weighed:
         places=places,
         probability=probability,
         bracketed=np.concatenate([wide.bracketed[far], first.bracketed[rest], second.bracketed])[order],
-        leak=float(1 / (1 + np.exp(np.clip(log_none - log_evidence, -700, 700)))),
+        leak=float(1 / (1 + np.exp(np.clip(log_none - log_evidence - _log_heard(evidence), -700, 700)))),
         log_evidence=log_evidence,
         slowness=slowness,
         slowness_sd=slowness_sd,
@@ -185,6 +187,18 @@ def _log_none(evidence: NetworkEvidence, log_evidence: float, *, gain: float) ->
     silent = rounds * np.log1p(-settings.passing_share)
     passing = rounds * np.log(settings.passing_share) + log_evidence - (rounds - 1) * gain
     return prior + float(np.logaddexp(silent, passing))
+
+
+def _log_heard(evidence: NetworkEvidence) -> float:
+    """Log of how probable a leak is that leaves all pairs as silent as they are; 0 where one hears clearly.
+
+    A silent pair says next to nothing against any one place, which may be too far from it. But a leak is
+    mostly heard by some pair.
+    """
+    if len(evidence.hearings) == 1:
+        return 0.0  # a pair alone weighs its silence itself
+    clearest = max(1 - wrong_share(hearing) for hearing in evidence.hearings)
+    return float(np.log(UNHEARD + (1 - UNHEARD) * clearest))
 
 
 def _log_prior(look: Look, evidence: NetworkEvidence) -> Floats:

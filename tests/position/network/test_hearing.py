@@ -89,6 +89,17 @@ def test_one_pair_never_rules_a_place_out(wrong: float, sd_ms: float) -> None:
     assert (values >= curve.log_of(np.array(wrong * curve.mean_share)) - 1e-3).all()
 
 
+@settings(deadline=None, max_examples=30)
+@given(floor=st.floats(-9.0, 0.0), wrong=st.floats(0.5, 0.95))
+def test_a_pair_that_hears_nothing_says_next_to_nothing_against_a_place(floor: float, wrong: float) -> None:
+    # where a leak is too quiet for the pair, silence is as likely with it as without
+    silent = np.full(GRID.size, floor)
+    curve = BlurredRatio(GRID, silent, wrong=wrong, largest_sd_s=5e-3)
+    values = curve.log_at(np.linspace(-0.09, 0.09, 20), np.full(20, 1e-3))
+    assert (values >= np.log(wrong) - 1e-3).all()
+    assert (values <= 1e-3).all()
+
+
 def test_blur_is_that_of_a_gaussian() -> None:
     row = -0.5 * ((GRID - 0.01) / 1e-3) ** 2
     curve = BlurredRatio(GRID, row, wrong=0.0, largest_sd_s=4e-3)

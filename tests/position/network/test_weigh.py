@@ -97,3 +97,34 @@ def test_between_one_pair_and_beyond_it_keep_their_shares(evidence: NetworkEvide
     settings = evidence.settings
     share = settings.prior_between / (settings.prior_between + settings.prior_beyond)
     assert weighed.probability[weighed.bracketed].sum() == pytest.approx(share, rel=1e-6)
+
+
+@pytest.mark.parametrize("silent", [0, 2, 5])
+def test_one_clear_pair_is_not_outvoted_by_silent_ones(
+    make_network: Maker, make_pairs: Maker, silent: int
+) -> None:
+    # a leak between the first two; all others stand too far away to hear it
+    at_m = {"V1": 0.0, "V2": 130.0} | {f"V{k + 3}": 700.0 + 150.0 * k for k in range(silent)}
+    network = make_network({"M": [(0, 0), (1600, 0)]}, {name: (x, 0) for name, x in at_m.items()})
+    delays: dict[tuple[str, str], dict[float, float]] = {pair: {} for pair in combinations(at_m, 2)}
+    delays["V1", "V2"] = {(70.0 - 60.0) / 1250.0: 900.0}
+    sites = [Site(f"L{k + 1}", fitting, 0.0, 1e-4) for k, fitting in enumerate(at_m)]
+    pairs = make_pairs(network, list(at_m), delays)
+    weighed = weigh(gather_evidence(network, sites, pairs, settings=LocateSettings()))
+    assert weighed.leak > 0.9
+    assert weighed.places.from_m[weighed.best] == pytest.approx(60.0, abs=5.0)
+
+
+@pytest.mark.parametrize("count", [3, 4, 6])
+def test_where_no_pair_hears_anything_there_is_hardly_a_leak(
+    make_network: Maker, make_pairs: Maker, count: int
+) -> None:
+    at_m = {f"V{k + 1}": 120.0 * k for k in range(count)}
+    network = make_network({"M": [(0, 0), (800, 0)]}, {name: (x, 0) for name, x in at_m.items()})
+    sites = [Site(f"L{k + 1}", fitting, 0.0, 1e-4) for k, fitting in enumerate(at_m)]
+    pairs = make_pairs(network, list(at_m), {pair: {} for pair in combinations(at_m, 2)})
+    weighed = weigh(gather_evidence(network, sites, pairs, settings=LocateSettings()))
+    assert weighed.leak < 0.35
+    # nor is any place told: what is left lies even on the mains, by how near they are
+    per_m = weighed.probability / weighed.places.width_m
+    assert per_m.max() < 0.05
