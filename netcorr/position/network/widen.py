@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 #: Odds between places go with this power of what the survey says of them.
-SHARPER = 2.0
+SHARPER = 2.25
 #: The blur is this share of what the best pair leaves open.
 SHARED = 0.5
 #: Pieces with less probability than this stay as they are.
