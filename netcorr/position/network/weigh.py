@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy import ndimage
-from scipy.special import logsumexp
+from scipy.special import expit, logsumexp
 
-from netcorr.position.network.hearing import weight_of_pairs, wrong_share
+from netcorr.position.network.hearing import LEAST_PEAK, weight_of_pairs
 from netcorr.position.network.look import look_at
 from netcorr.position.network.loudness import log_loudness
 from netcorr.position.network.speeds import fixed_grid, narrowed_grid, prior_grid
@@ -44,7 +44,7 @@ HOPEFUL_PLACES = 3000
 #: sensors on iron, a fraction of that on plastic). [s]
 HALF_HEARD_S = 0.08
 #: Of leaks on the mains within reach so many are heard by no pair (judgement).
-UNHEARD = 0.1
+UNHEARD = 0.05
 #: The second look goes where the first leaves more than this share of the probability of the best place.
 LEAST_SHARE = 2e-3
 #: Places on either side of these are looked at again as well.
@@ -197,8 +197,10 @@ def _log_heard(evidence: NetworkEvidence) -> float:
     """
     if len(evidence.hearings) == 1:
         return 0.0  # a pair alone weighs its silence itself
-    clearest = max(1 - wrong_share(hearing) for hearing in evidence.hearings)
-    return float(np.log(UNHEARD + (1 - UNHEARD) * clearest))
+    clearest = max(hearing.heard for hearing in evidence.hearings)
+    # of more pairs that hear nothing one is as high as this by chance
+    heard = expit(clearest - LEAST_PEAK - np.log(len(evidence.hearings)))
+    return float(np.log(UNHEARD + (1 - UNHEARD) * heard))
 
 
 def _log_prior(look: Look, evidence: NetworkEvidence) -> Floats:
