@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 
     from netcorr.path.correlation_path import CorrelationPath, PathSegment
     from netcorr.position.settings import LocateSettings
+    from netcorr.speed import PipeWall
     from netcorr.speed.wave_speed import WaveSpeed
 
 #: Frequencies at which the phase is worked out. [Hz]
@@ -81,7 +83,15 @@ def path_dispersion(
 def _excess(segment: PathSegment, *, settings: LocateSettings) -> NDArray[np.float64]:
     """Slowness of one pipe over the nominal one, less 1, at `FREQUENCY_HZ`."""
     wall = pipe_wall(segment.material, segment.diameter_mm, wall_mm=segment.wall_mm, year=segment.year)
-    return relative_slowness(FREQUENCY_HZ, wall, temperature_c=settings.temperature_c) - 1
+    return _excess_of(wall, settings.temperature_c)
+
+
+@lru_cache(maxsize=1024)
+def _excess_of(wall: PipeWall, temperature_c: float) -> NDArray[np.float64]:
+    """The same of a wall: many pipes have the same one."""
+    excess: NDArray[np.float64] = relative_slowness(FREQUENCY_HZ, wall, temperature_c=temperature_c) - 1
+    excess.flags.writeable = False
+    return excess
 
 
 def _phase(

@@ -258,8 +258,9 @@ def _blurred_at(
     """Likelihood convolved with a Gaussian, at a few delays."""
     width_s = max(sd_s, 0.5 * float(grid_s[1] - grid_s[0]))
     weight = np.exp(-0.5 * ((grid_s - delay_s[:, None]) / width_s) ** 2)
-    blurred: NDArray[np.float64] = weight @ likelihood / np.maximum(weight.sum(axis=1), 1e-300)
-    return blurred
+    # by a matrix product threads of a library would wait for each other
+    summed: NDArray[np.float64] = np.einsum("ij,j->i", weight, likelihood)
+    return summed / np.maximum(weight.sum(axis=1), 1e-300)
 
 
 def common_grid(times: PathTimes, evidence: Sequence[DelayEvidence]) -> NDArray[np.float64]:

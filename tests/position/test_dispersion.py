@@ -100,3 +100,16 @@ def test_slowness_is_one_at_the_reference_and_falls_or_rises(material: str, size
         # the power law of a constant loss factor, 0.05 or 0.06: two octaves are f^(loss/pi), a few percent
         assert at[0] == pytest.approx(4 ** (wall.loss_factor / np.pi), abs=0.01)
         assert at[0] > 1 > at[2]
+
+
+def test_water_of_another_temperature_is_another_phase(make_path: Maker, make_speed: Maker) -> None:
+    path = made_of(make_path([100.0]), ("pvc", 160.0))
+    cold, warm, again = (
+        path_dispersion(path, [make_speed(480.0)], settings=LocateSettings(temperature_c=celsius))
+        for celsius in (5.0, 25.0, 5.0)
+    )
+    assert cold is not None
+    assert warm is not None
+    assert again is not None
+    assert (cold.phase_rad == again.phase_rad).all()
+    assert np.abs(cold.phase_rad - warm.phase_rad).max() > 1e-6
