@@ -260,7 +260,7 @@ def _blurred_at(
     weight = np.exp(-0.5 * ((grid_s - delay_s[:, None]) / width_s) ** 2)
     # by a matrix product threads of a library would wait for each other
     summed: NDArray[np.float64] = np.einsum("ij,j->i", weight, likelihood)
-    return summed / np.maximum(weight.sum(axis=1), 1e-300)
+    return np.asarray(summed / np.maximum(weight.sum(axis=1), 1e-300), dtype=np.float64)
 
 
 def common_grid(times: PathTimes, evidence: Sequence[DelayEvidence]) -> NDArray[np.float64]:
