@@ -12,12 +12,12 @@ by products of matrices and not by transforms of the whole record.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from scipy.interpolate import CubicSpline
 
-from netcorr.delay.likelihood import LEAST_BINS, band_log_likelihood, log_mean
+from netcorr.delay.likelihood import ALL, LEAST_BINS, log_mean, log_mean_of_bands
 from netcorr.delay.products import product
 
 if TYPE_CHECKING:
@@ -54,6 +54,8 @@ class NarrowCorrelograms:
         Band in which a source may lie. [Hz]
     dispersion : Dispersion, optional
         Phase to take out, delay by delay.
+    audible_hz : float
+        No source is heard above this: as in `BandCorrelograms`. [Hz]
     """
 
     def __init__(
@@ -66,29 +68,33 @@ class NarrowCorrelograms:
         delay_s: NDArray[np.float64],
         band_hz: tuple[float, float],
         dispersion: Dispersion | None = None,
+        audible_hz: float = np.inf,
     ) -> None:
         self._asked_s = delay_s
         points = int(np.ceil((delay_s[-1] - delay_s[0]) * PER_CYCLE * HIGHEST_NARROW_HZ)) + 2
         self._coarse_s = np.linspace(delay_s[0], delay_s[-1], points)
         each = max(round(GRID_HZ / bin_hz), 1)
         first = int(np.ceil(band_hz[0] / bin_hz))
-        count = max(int((min(HIGHEST_NARROW_HZ, band_hz[1]) / bin_hz - first) / each), 0)
+        every = max(int((min(HIGHEST_NARROW_HZ, band_hz[1]) / bin_hz - first) / each), 0)
+        audible_hz = min(audible_hz, HIGHEST_NARROW_HZ + GRID_HZ)
+        count = min(every, max(int(np.ceil((audible_hz / bin_hz - first) / each)), 0))
+        self._silent = sum(max(every - width + 1, 0) - max(count - width + 1, 0) for width in WIDTHS)
         bins = first + np.arange(count * each).reshape(count, each)
         inside = usable[bins]
         parts = np.where(inside, cross[bins], 0.0)
         self._bins = np.concatenate([[0.0], np.cumsum(inside.sum(axis=1) * (duration_s * bin_hz))])
         rows = np.zeros((count, points))
+        turns = _turns(first, (count, each), self._coarse_s, bin_hz=bin_hz)
         if dispersion is None:
-            rows = _correlate(parts, first, self._coarse_s, bin_hz=bin_hz)
+            rows = _correlate(parts, turns)
         else:
             frequency_hz = bins.ravel().astype(np.float64) * bin_hz
             phases = dispersion.phases(frequency_hz).reshape(-1, count, each)
             for phase, weight in zip(phases, dispersion.weights(self._coarse_s), strict=True):
-                some = weight > 0
-                if some.any():
-                    steered = _correlate(
-                        parts * np.exp(1j * phase), first, self._coarse_s[some], bin_hz=bin_hz
-                    )
+                near = np.flatnonzero(weight > 0)
+                if near.size:
+                    some = slice(int(near[0]), int(near[-1]) + 1)
+                    steered = _correlate(parts * np.exp(1j * phase), turns, some)
                     rows[:, some] += steered * weight[some]
         self._sums = np.vstack([np.zeros(points), np.cumsum(rows * (duration_s * bin_hz), axis=0)])
 
@@ -112,25 +118,45 @@ class NarrowCorrelograms:
 
     def of_polarity(self, polarity: int) -> NDArray[np.float64] | None:
         """Log-likelihood of every delay for one polarity, 1 or -1, shape (m,); None without any band."""
-        values = []
-        for width in WIDTHS:
-            for start in range(self._bins.size - width):
-                bins = float(self._bins[start + width] - self._bins[start])
-                if bins >= LEAST_BINS:
-                    r = (self._sums[start + width] - self._sums[start]) * (polarity / bins)
-                    values.append(band_log_likelihood(r, bins))
-        if not values:
+        bands = np.array(
+            [(start, start + width) for width in WIDTHS for start in range(self._bins.size - width)],
+            dtype=np.int64,
+        ).reshape(-1, 2)
+        bins = self._bins[bands[:, 1]] - self._bins[bands[:, 0]]
+        told = bins >= LEAST_BINS
+        if not told.any():
             return None
-        coarse = log_mean(values)
+        coarse = log_mean_of_bands(
+            self._sums, bands[told].T, bins[told], polarity=polarity, silent=self._silent
+        )
         return np.asarray(CubicSpline(self._coarse_s, coarse)(self._asked_s), dtype=np.float64)
 
 
+def _turns(
+    first: int, shape: tuple[int, int], delay_s: NDArray[np.float64], *, bin_hz: float
+) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
+    """Phase of each bin of a row after its first, and of the first bins of all rows, at each delay."""
+    count, each = shape
+    bins = 2j * np.pi * bin_hz * delay_s
+    within = _powers(np.ones(delay_s.size), np.exp(bins), each)
+    return within, _powers(np.exp(first * bins), np.exp(each * bins), count)
+
+
+def _powers(start: NDArray[Any], factor: NDArray[np.complex128], count: int) -> NDArray[np.complex128]:
+    """Rows of which each is the one before times a factor: quicker than an exponential for each."""
+    rows = np.empty((count, factor.size), dtype=np.complex128)
+    row = start
+    for out in rows:
+        out[:] = row
+        row = out * factor
+    return rows
+
+
 def _correlate(
-    parts: NDArray[np.complex128], first: int, delay_s: NDArray[np.float64], *, bin_hz: float
+    parts: NDArray[np.complex128],
+    turns: tuple[NDArray[np.complex128], NDArray[np.complex128]],
+    some: slice = ALL,
 ) -> NDArray[np.float64]:
-    """Real part of each row's sum, steered to each delay, shape (b, m); the first bin has number `first`."""
-    count, each = parts.shape
-    within = np.exp(2j * np.pi * bin_hz * np.outer(np.arange(each), delay_s))
-    starts_hz = (first + each * np.arange(count)) * bin_hz
-    turned = product(parts, within) * np.exp(2j * np.pi * np.outer(starts_hz, delay_s))
-    return np.asarray(turned.real, dtype=np.float64)
+    """Real part of each row's sum, steered to some of the delays, shape (b, m)."""
+    within, starts = (np.ascontiguousarray(one[:, some]) for one in turns)
+    return np.asarray((product(parts, within) * starts).real, dtype=np.float64)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -32,6 +33,7 @@ def compare(
     round_number: int,
     dispersion: Dispersion | None = None,
     drift: DriftEstimate | None = None,
+    audible_hz: float = math.inf,
 ) -> tuple[DelayEvidence, float]:
     """Compare two recordings of one round; drift between their clocks is taken out where it shows.
 
@@ -51,6 +53,8 @@ def compare(
         Phase of the pipes beside their nominal speeds.
     drift : DriftEstimate, optional
         Of the two clocks from all rounds; from this one alone when not given.
+    audible_hz : float
+        Pipes let nothing through to both sensors above this. [Hz]
 
     Returns
     -------
@@ -87,6 +91,7 @@ def compare(
         max_delay_s=max_delay_s,
         band_hz=band_hz,
         dispersion=dispersion,
+        audible_hz=audible_hz,
         logger_a=logger_a,
         logger_b=logger_b,
         round_number=round_number,

@@ -157,3 +157,22 @@ def test_in_a_wide_band_there_is_no_narrow_picture(monkeypatch: pytest.MonkeyPat
     assert np.array_equal(before.log_likelihood, after.log_likelihood)
     with pytest.raises(AssertionError):
         evidence(3, band_hz=(53.0, 63.0), snr=1.5)
+
+
+def test_narrow_bands_that_cannot_be_heard_say_nothing() -> None:
+    rng = np.random.default_rng(3)
+    cross, usable = np.exp(2j * np.pi * rng.random(4000)), np.ones(4000, dtype=bool)
+    delay_s = np.arange(-800, 801) / 8000.0
+    given = {"bin_hz": 0.1, "duration_s": 10.0, "delay_s": delay_s, "band_hz": (10.0, 380.0)}
+    every = NarrowCorrelograms(cross, usable, **given).of_polarity(1)
+    same = NarrowCorrelograms(cross, usable, **given, audible_hz=300.0).of_polarity(1)
+    low = NarrowCorrelograms(cross, usable, **given, audible_hz=60.0).of_polarity(1)
+    assert every is not None
+    assert same is not None
+    assert low is not None
+    assert same == pytest.approx(every)
+    # noise in what is left out no longer speaks for any delay, and the fewest bands move it least
+    assert np.std(low) < np.std(every)
+    assert low.max() < every.max()
+    changed = np.where(np.arange(4000) * 0.1 > 66.0, 1.0 + 0j, cross)
+    assert NarrowCorrelograms(changed, usable, **given, audible_hz=60.0).of_polarity(1) == pytest.approx(low)

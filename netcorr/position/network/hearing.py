@@ -180,14 +180,17 @@ class PairHearing:
             For this one or larger ones.
         """
         kept = self._blurred.get(alone)
-        if kept is None or kept.largest_sd_s < largest_sd_s:
-            kept = self._blurred[alone] = BlurredRatio(
-                self.grid_s,
-                self.log_alone if alone and self.log_alone is not None else self.log_weighed,
-                wrong=0.0 if alone else wrong_share(self),
-                largest_sd_s=largest_sd_s,
-            )
-        return kept
+        if kept is not None and kept.largest_sd_s >= largest_sd_s:
+            return kept
+        made = BlurredRatio(
+            self.grid_s,
+            self.log_alone if alone and self.log_alone is not None else self.log_weighed,
+            wrong=0.0 if alone else wrong_share(self),
+            largest_sd_s=largest_sd_s,
+        )
+        if self.heard >= LEAST_PEAK:  # the others are seldom asked again, see `pairs_asked`
+            self._blurred[alone] = made
+        return made
 
 
 def pair_hearing(a: int, b: int, evidence: Sequence[DelayEvidence], *, clock_sd_s: float) -> PairHearing:

@@ -120,6 +120,10 @@ def test_a_blurred_curve_is_kept_until_a_wider_blur_is_asked_for() -> None:
     assert wide is not narrow
     assert hearing.blurred(alone=False, largest_sd_s=1e-3) is wide
     assert hearing.blurred(alone=True, largest_sd_s=1e-3) is not wide
+    silent = heard(peaks())
+    assert silent.blurred(alone=False, largest_sd_s=1e-3) is not silent.blurred(
+        alone=False, largest_sd_s=1e-3
+    )
     assert replace(hearing, believed=0.2).blurred(alone=False, largest_sd_s=1e-3) is not wide
 
 
