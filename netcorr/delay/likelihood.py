@@ -192,9 +192,6 @@ class BandCorrelograms:
         Band to divide. [Hz]
     dispersion : Dispersion, optional
         Phase to take out, delay by delay.
-    audible_hz : float
-        No source is heard above this: bands that reach into sub-bands above it are not looked at, and count
-        as they do on average without a source, neither for a delay nor against it. [Hz]
 
     Attributes
     ----------
@@ -205,7 +202,7 @@ class BandCorrelograms:
     bins : numpy.ndarray
         Shape (b + 1,): independent bins in the sub-bands below.
     edges_hz : numpy.ndarray
-        Shape (b + 1,): edges of the sub-bands that are looked at. [Hz]
+        Shape (b + 1,): edges of the sub-bands. [Hz]
     samples : int
         Samples that a whole period of the spectrum stands for.
     """
@@ -220,13 +217,9 @@ class BandCorrelograms:
         max_delay_s: float,
         band_hz: tuple[float, float],
         dispersion: Dispersion | None = None,
-        audible_hz: float = np.inf,
     ) -> None:
         self._dispersion = dispersion
-        edges_hz = sub_band_edges_hz(*band_hz)
-        self._bands = contiguous_bands(edges_hz.size - 1)
-        audible = max(int(np.count_nonzero(edges_hz[:-1] < audible_hz)), 1)
-        self.edges_hz = edges_hz[: audible + 1]
+        self.edges_hz = sub_band_edges_hz(*band_hz)
         numbers = sub_band_bins(self.edges_hz, bin_hz, cross.size)
         per_bin = duration_s * bin_hz
         self.samples = period_samples(2 * cross.size)
@@ -241,11 +234,6 @@ class BandCorrelograms:
         """Take correlograms and numbers of bins of the sub-bands, shapes (b, m) and (b,)."""
         self.sums = np.vstack([np.zeros(rows.shape[1]), np.cumsum(rows, axis=0)])
         self.bins = np.concatenate([[0.0], np.cumsum(bins)])
-
-    @property
-    def tries(self) -> int:
-        """Bands that a source may fill, those that are not looked at as well."""
-        return len(self._bands)
 
     def with_rows(
         self, rows: NDArray[np.float64], bins: NDArray[np.float64], delays: slice = ALL
@@ -301,14 +289,12 @@ class BandCorrelograms:
 
     def one_band(self, polarity: int = 1) -> NDArray[np.float64]:
         """Log-likelihood of every delay with one coherence over a contiguous band, shape (m,)."""
-        bands = self._bands[self._bands[:, 1] < self.edges_hz.size]
+        bands = contiguous_bands(self.edges_hz.size - 1)
         bins = self.bins[bands[:, 1]] - self.bins[bands[:, 0]]
         (first, last), bins = bands[bins >= LEAST_BINS].T, bins[bins >= LEAST_BINS]
         if not bins.size:
             return np.zeros(self.delay_s.size)
-        return log_mean_of_bands(
-            self.sums, np.stack([first, last]), bins, polarity=polarity, silent=self.tries - len(bands)
-        )
+        return log_mean_of_bands(self.sums, np.stack([first, last]), bins, polarity=polarity)
 
     def own_coherences(self, polarity: int = 1) -> NDArray[np.float64]:
         """Log-likelihood of every delay with a coherence of its own in every sub-band, shape (m,)."""
@@ -351,7 +337,6 @@ def log_mean_of_bands(
     bins: NDArray[np.float64],
     *,
     polarity: int,
-    silent: int,
 ) -> NDArray[np.float64]:
     """Log-likelihood of every delay with one coherence over one of many bands.
 
@@ -365,8 +350,6 @@ def log_mean_of_bands(
         Shape (n,): independent bins of each band.
     polarity : {1, -1}
         Of one sensor against the other.
-    silent : int
-        So many bands more are as without a source on average.
 
     Returns
     -------
@@ -384,10 +367,7 @@ def log_mean_of_bands(
         r -= np.take(part, ends[0], axis=0, out=below, mode="clip")
         r *= per_bin
         averaged[some] = _log_mean_in_place(look_up(r))
-    if not silent:
-        return averaged
-    looked_at = np.logaddexp(averaged + np.log(bins.size), np.log(silent))
-    return np.asarray(looked_at - np.log(bins.size + silent))
+    return averaged
 
 
 def log_mean(rows: Sequence[NDArray[Real]] | NDArray[Real]) -> NDArray[Real]:

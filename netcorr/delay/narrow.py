@@ -54,8 +54,6 @@ class NarrowCorrelograms:
         Band in which a source may lie. [Hz]
     dispersion : Dispersion, optional
         Phase to take out, delay by delay.
-    audible_hz : float
-        No source is heard above this: as in `BandCorrelograms`. [Hz]
     """
 
     def __init__(
@@ -68,17 +66,13 @@ class NarrowCorrelograms:
         delay_s: NDArray[np.float64],
         band_hz: tuple[float, float],
         dispersion: Dispersion | None = None,
-        audible_hz: float = np.inf,
     ) -> None:
         self._asked_s = delay_s
         points = int(np.ceil((delay_s[-1] - delay_s[0]) * PER_CYCLE * HIGHEST_NARROW_HZ)) + 2
         self._coarse_s = np.linspace(delay_s[0], delay_s[-1], points)
         each = max(round(GRID_HZ / bin_hz), 1)
         first = int(np.ceil(band_hz[0] / bin_hz))
-        every = max(int((min(HIGHEST_NARROW_HZ, band_hz[1]) / bin_hz - first) / each), 0)
-        audible_hz = min(audible_hz, HIGHEST_NARROW_HZ + GRID_HZ)
-        count = min(every, max(int(np.ceil((audible_hz / bin_hz - first) / each)), 0))
-        self._silent = sum(max(every - width + 1, 0) - max(count - width + 1, 0) for width in WIDTHS)
+        count = max(int((min(HIGHEST_NARROW_HZ, band_hz[1]) / bin_hz - first) / each), 0)
         bins = first + np.arange(count * each).reshape(count, each)
         inside = usable[bins]
         parts = np.where(inside, cross[bins], 0.0)
@@ -126,9 +120,7 @@ class NarrowCorrelograms:
         told = bins >= LEAST_BINS
         if not told.any():
             return None
-        coarse = log_mean_of_bands(
-            self._sums, bands[told].T, bins[told], polarity=polarity, silent=self._silent
-        )
+        coarse = log_mean_of_bands(self._sums, bands[told].T, bins[told], polarity=polarity)
         return np.asarray(CubicSpline(self._coarse_s, coarse)(self._asked_s), dtype=np.float64)
 
 

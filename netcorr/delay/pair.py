@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy import fft
 
-from netcorr.delay.bands import MARGIN_S, usable_band
+from netcorr.delay.bands import MARGIN_S, contiguous_bands, usable_band
 from netcorr.delay.beside import without_sources
 from netcorr.delay.blocks import BlockCorrelograms, RoundSplit, split_round
 from netcorr.delay.bound import peak_probability
@@ -80,7 +80,6 @@ def delay_evidence(
     max_delay_s: float,
     band_hz: tuple[float, float] | None = None,
     dispersion: Dispersion | None = None,
-    audible_hz: float = np.inf,
     logger_a: str = "A",
     logger_b: str = "B",
     round_number: int = 1,
@@ -97,8 +96,6 @@ def delay_evidence(
         Band to use; by default all that was prepared. [Hz]
     dispersion : Dispersion, optional
         Phase of the pipe beside its nominal speed: delays are then those of the nominal speed.
-    audible_hz : float
-        Pipes let nothing through to both sensors above this. [Hz]
     logger_a, logger_b : str
         Names of the loggers.
     round_number : int
@@ -130,20 +127,15 @@ def delay_evidence(
     band = usable_band(a.frequency_hz, a.usable & b.usable, band_hz=band_hz, item=item)
     usable = a.usable & b.usable & (a.frequency_hz >= band[0]) & (a.frequency_hz <= band[1])
     grid = {"bin_hz": a.bin_hz, "duration_s": a.duration_s * min(a.filled_share, b.filled_share)}
-    searched_in = {"max_delay_s": max_delay_s + MARGIN_S, "audible_hz": audible_hz}
-    correlograms = BandCorrelograms(cross, usable, **grid, **searched_in, band_hz=band, dispersion=dispersion)
+    correlograms = BandCorrelograms(
+        cross, usable, **grid, max_delay_s=max_delay_s + MARGIN_S, band_hz=band, dispersion=dispersion
+    )
     searched = np.flatnonzero(np.abs(correlograms.delay_s) <= max_delay_s)
     upright, reverse = (correlograms.of_polarity(polarity) for polarity in (1, -1))
     peak, polarity, (first, last) = _highest(correlograms, upright, reverse, searched=searched)
     if correlograms.edges_hz[last] - correlograms.edges_hz[first] <= WIDEST_NARROW_HZ:
         narrow = NarrowCorrelograms(
-            cross,
-            usable,
-            **grid,
-            delay_s=correlograms.delay_s,
-            band_hz=band,
-            dispersion=dispersion,
-            audible_hz=audible_hz,
+            cross, usable, **grid, delay_s=correlograms.delay_s, band_hz=band, dispersion=dispersion
         )
         upright, reverse = (narrow.beside(row, polarity) for row, polarity in ((upright, 1), (reverse, -1)))
         peak, polarity, (first, last) = _highest(correlograms, upright, reverse, searched=searched)
@@ -166,7 +158,9 @@ def delay_evidence(
         left = without_sources(
             np.conj(a.spectrum) * b.spectrum, usable, [start_s], bin_hz=a.bin_hz, dispersion=dispersion
         )
-        others = BandCorrelograms(left, usable, **grid, **searched_in, band_hz=band, dispersion=dispersion)
+        others = BandCorrelograms(
+            left, usable, **grid, max_delay_s=max_delay_s + MARGIN_S, band_hz=band, dispersion=dispersion
+        )
         one_r, left_r = (every.mean(first, last)[0] for every in (correlograms, others))
         height = max(abs(float(one_r[peak])), 1e-9)
         later_s = correlograms.delay_s - refined.delay_s
@@ -242,7 +236,7 @@ def _significance(
         polarity * float(r[peak]), bins=bins, search_s=2 * max_delay_s, rms_frequency_hz=rms_hz
     )
     # the bands overlap, so counting each as a try of its own is on the safe side
-    tries = 2 * correlograms.tries
+    tries = 2 * len(contiguous_bands(correlograms.edges_hz.size - 1))
     return float(-np.expm1(tries * np.log1p(-min(single, 1 - 1e-12))))
 
 

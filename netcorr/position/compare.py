@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -33,7 +32,6 @@ def compare(
     round_number: int,
     dispersion: Dispersion | None = None,
     drift: DriftEstimate | None = None,
-    audible_hz: float = math.inf,
 ) -> tuple[DelayEvidence, float]:
     """Compare two recordings of one round; drift between their clocks is taken out where it shows.
 
@@ -53,8 +51,6 @@ def compare(
         Phase of the pipes beside their nominal speeds.
     drift : DriftEstimate, optional
         Of the two clocks from all rounds; from this one alone when not given.
-    audible_hz : float
-        Pipes let nothing through to both sensors above this. [Hz]
 
     Returns
     -------
@@ -91,7 +87,6 @@ def compare(
         max_delay_s=max_delay_s,
         band_hz=band_hz,
         dispersion=dispersion,
-        audible_hz=audible_hz,
         logger_a=logger_a,
         logger_b=logger_b,
         round_number=round_number,

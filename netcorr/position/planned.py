@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING
 from netcorr.delay import shifted
 from netcorr.errors import NetcorrError, PathError, PositionError
 from netcorr.path import correlation_path, fittings_within
-from netcorr.position.audible import highest_audible_hz
 from netcorr.position.calibrated import calibration_notes
 from netcorr.position.compare import compare
 from netcorr.position.pair import path_speeds
@@ -51,8 +50,6 @@ class PlannedPair:
         Along it.
     offset_s : float
         Known offset of B's clock against A's, to be taken off every delay. [s]
-    audible_hz : float
-        Pipes let nothing through to both above this. [Hz]
     """
 
     a: Site
@@ -61,7 +58,6 @@ class PlannedPair:
     speeds: tuple[WaveSpeed, ...]
     times: PathTimes
     offset_s: float = 0.0
-    audible_hz: float = math.inf
 
 
 @dataclass(frozen=True)
@@ -186,9 +182,7 @@ def _planned(
     speeds = path_speeds(path, settings=settings, source=network.source)
     offset_s, clock_sd_s = clocks.of(a, b)
     times = path_times(path, speeds, settings=settings, clock_sd_s=clock_sd_s)
-    return PlannedPair(
-        a, b, path, speeds, times, offset_s, highest_audible_hz(network, path, settings=settings)
-    )
+    return PlannedPair(a, b, path, speeds, times, offset_s)
 
 
 def with_known(
@@ -256,6 +250,5 @@ def compare_planned(
         round_number=one.number,
         dispersion=pair.times.dispersion,
         drift=drifts.get((a, b)),
-        audible_hz=pair.audible_hz,
     )
     return (shifted(evidence, pair.offset_s) if pair.offset_s else evidence), drift_sd_s

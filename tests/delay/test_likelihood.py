@@ -185,23 +185,3 @@ def test_what_a_table_is_asked_for_is_left_as_it_was() -> None:
     # beyond what a correlogram can be it is that of the end
     assert found[-1] == found[r >= 1][0]
     assert found[0] == found[r <= -1][-1]
-
-
-@pytest.mark.parametrize("polarity", [1, -1])
-def test_bands_that_cannot_be_heard_count_as_without_a_source(polarity: int) -> None:
-    cross, usable = random_cross(8), np.ones(18000, dtype=bool)
-    kept = {"bin_hz": BIN_HZ, "duration_s": DURATION_S, "max_delay_s": 0.02, "band_hz": (10.0, 1500.0)}
-    every = BandCorrelograms(cross, usable, **kept)
-    some = BandCorrelograms(cross, usable, **kept, audible_hz=250.0)
-    assert some.edges_hz.tolist() == every.edges_hz[: some.edges_hz.size].tolist()
-    assert some.edges_hz[-2] < 250.0 <= some.edges_hz[-1]
-    assert some.tries == every.tries
-    assert some.sums[:-1] == pytest.approx(every.sums[: len(some.sums) - 1], abs=1e-3)
-    inside = [b for b in contiguous_bands(every.edges_hz.size - 1).tolist() if b[1] < some.edges_hz.size]
-    by_band = []
-    for first, last in inside:
-        r, bins = some.mean(first, last)
-        by_band.append(np.exp(band_log_likelihood(polarity * r, bins)))
-    mean = (np.sum(by_band, axis=0) + every.tries - len(inside)) / every.tries
-    assert some.one_band(polarity) == pytest.approx(np.log(mean), abs=2e-3)
-    assert some.delay_s.tolist() == every.delay_s.tolist()
