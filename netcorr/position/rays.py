@@ -6,7 +6,6 @@ from a leak to a sensor is that from the sensor to the leak (reciprocity): rays 
 
 from __future__ import annotations
 
-import heapq
 import math
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
@@ -213,29 +212,22 @@ def trace_rays(
     """
     entered: dict[DirectedEdge, Arrivals] = {}
     strongest: dict[DirectedEdge, float] = {}
-    pressures: dict[tuple[int, DirectedEdge], float] = {(0, edge): 1.0 for edge in waves.around(sensor)}
-    queue = list(pressures)
-    heapq.heapify(queue)
-    for _ in range(most):
-        if not queue:
-            break
-        step, edge = heapq.heappop(queue)
-        pressure = pressures.pop((step, edge))
-        so_far = strongest.get(edge, 0.0)
-        if abs(pressure) < max(least, least_share * so_far):
-            continue
-        strongest[edge] = max(abs(pressure), so_far)
-        entered.setdefault(edge, []).append((step * TIME_STEP_S, pressure))
-        takes, kept, splits = waves.through(edge)
-        arrives = step + takes
-        if arrives * TIME_STEP_S > latest_s:
-            continue
-        pressure *= kept
-        for onward, factor in splits:
-            key = (arrives, onward)
-            before = pressures.get(key)
-            if before is None:
-                heapq.heappush(queue, key)
-                before = 0.0
-            pressures[key] = before + pressure * factor
+    waiting: dict[int, dict[DirectedEdge, float]] = {0: dict.fromkeys(waves.around(sensor), 1.0)}
+    left = most
+    for step in range(math.floor(latest_s / TIME_STEP_S + 1e-9) + 1):
+        pressures = waiting.pop(step, {})
+        while pressures and left:
+            edge, pressure = pressures.popitem()
+            left -= 1
+            so_far = strongest.get(edge, 0.0)
+            if abs(pressure) < max(least, least_share * so_far):
+                continue
+            strongest[edge] = max(abs(pressure), so_far)
+            entered.setdefault(edge, []).append((step * TIME_STEP_S, pressure))
+            takes, kept, splits = waves.through(edge)
+            # what takes no time at all is part of this step
+            then = waiting.setdefault(step + takes, {}) if takes else pressures
+            pressure *= kept
+            for onward, factor in splits:
+                then[onward] = then.get(onward, 0.0) + pressure * factor
     return entered

@@ -35,7 +35,7 @@ LEAST_PRESSURE = 0.001
 LATEST_S = 0.8
 #: Nor those much weaker than what ran into the same pipe before. So all places, far and near, have what comes
 #: round about: were only loud rays followed, a far place would have the direct way alone and be told by it.
-LEAST_SHARE = 0.1
+LEAST_SHARE = 0.2
 MOST_RAYS = 16_000
 #: What arrives within this is heard as one. [s]
 ONE_ARRIVAL_S = 1e-3
