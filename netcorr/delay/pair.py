@@ -83,6 +83,7 @@ def delay_evidence(
     logger_a: str = "A",
     logger_b: str = "B",
     round_number: int = 1,
+    beside: bool = True,
 ) -> DelayEvidence:
     """Likelihood of every delay, and its peak, from two prepared recordings.
 
@@ -100,6 +101,8 @@ def delay_evidence(
         Names of the loggers.
     round_number : int
         Round of the survey.
+    beside : bool
+        Whether it is worked out what is left beside the strongest delay: a third of the time.
 
     Returns
     -------
@@ -153,26 +156,32 @@ def delay_evidence(
     )
     notes = _cleaning_notes(a, logger_a) + _cleaning_notes(b, logger_b)
     splits: tuple[RoundSplit, ...] = ()
-    beside: BesideEvidence | None = None
+    left: BesideEvidence | None = None
     if significance < SIGNIFICANT:
-        left = without_sources(
-            np.conj(a.spectrum) * b.spectrum, usable, [start_s], bin_hz=a.bin_hz, dispersion=dispersion
-        )
-        others = BandCorrelograms(
-            left, usable, **grid, max_delay_s=max_delay_s + MARGIN_S, band_hz=band, dispersion=dispersion
-        )
-        one_r, left_r = (every.mean(first, last)[0] for every in (correlograms, others))
-        height = max(abs(float(one_r[peak])), 1e-9)
-        later_s = correlograms.delay_s - refined.delay_s
-        beside = BesideEvidence(
-            known_s=refined.delay_s,
-            log_likelihood=others.of_polarity(polarity),
-            strength=polarity * left_r / height,
-            repeated=np.maximum(
-                *(repetition(one, usable, later_s, band_hz=best_band_hz) for one in (a, b)),
+        if beside:
+            without = without_sources(
+                np.conj(a.spectrum) * b.spectrum, usable, [start_s], bin_hz=a.bin_hz, dispersion=dispersion
             )
-            / height,
-        )
+            others = BandCorrelograms(
+                without,
+                usable,
+                **grid,
+                max_delay_s=max_delay_s + MARGIN_S,
+                band_hz=band,
+                dispersion=dispersion,
+            )
+            one_r, left_r = (every.mean(first, last)[0] for every in (correlograms, others))
+            height = max(abs(float(one_r[peak])), 1e-9)
+            later_s = correlograms.delay_s - refined.delay_s
+            left = BesideEvidence(
+                known_s=refined.delay_s,
+                log_likelihood=others.of_polarity(polarity),
+                strength=polarity * left_r / height,
+                repeated=np.maximum(
+                    *(repetition(one, usable, later_s, band_hz=best_band_hz) for one in (a, b)),
+                )
+                / height,
+            )
         blocks = BlockCorrelograms(a, b, usable, whole=correlograms)
         sure = abs(upright[peak] - reverse[peak]) > SURE_OF_POLARITY
         splits = split_round(blocks, peak=peak, polarity=polarity if sure else 0)
@@ -196,7 +205,7 @@ def delay_evidence(
         polarity=polarity,
         notes=notes,
         splits=splits,
-        beside=beside,
+        beside=left,
     )
 
 

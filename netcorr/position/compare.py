@@ -32,6 +32,7 @@ def compare(
     round_number: int,
     dispersion: Dispersion | None = None,
     drift: DriftEstimate | None = None,
+    beside: bool = True,
 ) -> tuple[DelayEvidence, float]:
     """Compare two recordings of one round; drift between their clocks is taken out where it shows.
 
@@ -51,6 +52,8 @@ def compare(
         Phase of the pipes beside their nominal speeds.
     drift : DriftEstimate, optional
         Of the two clocks from all rounds; from this one alone when not given.
+    beside : bool
+        Whether it is worked out what is left beside the strongest delay.
 
     Returns
     -------
@@ -90,6 +93,7 @@ def compare(
         logger_a=logger_a,
         logger_b=logger_b,
         round_number=round_number,
+        beside=beside,
     )
     if dispersion is not None:
         notes += (DISPERSION_NOTE,)

@@ -153,7 +153,7 @@ def _heard(
             a, b = pair.a.logger, pair.b.logger
             if {a, b} <= prepared.keys() & arrivals.keys():
                 evidence, drift_sd_s = compare_planned(
-                    pair, prepared, one=one, drifts=drifts, settings=settings
+                    pair, prepared, one=one, drifts=drifts, settings=settings, beside=False
                 )
                 pairs.append(heard_pair(arrivals[a], arrivals[b], evidence, drift_sd_s=drift_sd_s))
         heard.append(pairs)

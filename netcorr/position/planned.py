@@ -216,6 +216,7 @@ def compare_planned(
     one: Round,
     drifts: Mapping[tuple[str, str], DriftEstimate],
     settings: LocateSettings,
+    beside: bool = True,
 ) -> tuple[DelayEvidence, float]:
     """Evidence of one pair in one round, known offsets of the clocks taken out.
 
@@ -231,6 +232,9 @@ def compare_planned(
         Drift of each pair of clocks from all rounds.
     settings : LocateSettings
         Band.
+    beside : bool
+        Whether it is worked out what is left beside the strongest delay: a pair that stands alone tells a
+        second leak by it.
 
     Returns
     -------
@@ -250,5 +254,6 @@ def compare_planned(
         round_number=one.number,
         dispersion=pair.times.dispersion,
         drift=drifts.get((a, b)),
+        beside=beside,
     )
     return (shifted(evidence, pair.offset_s) if pair.offset_s else evidence), drift_sd_s

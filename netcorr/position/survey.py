@@ -91,7 +91,14 @@ def locate_survey(
         feedback.progress(done / (len(rounds) + 1), f"round {one.number}")
         prepared = spectra.of(one)
         both = [pair for pair in planned if {pair.a.logger, pair.b.logger} <= prepared.keys()]
-        compare = partial(compare_planned, prepared=prepared, one=one, drifts=drifts, settings=settings)
+        compare = partial(
+            compare_planned,
+            prepared=prepared,
+            one=one,
+            drifts=drifts,
+            settings=settings,
+            beside=len(planned) == 1,
+        )
         for pair, found in zip(both, side_by_side(compare, both, feedback=feedback), strict=True):
             compared[pair.a.logger, pair.b.logger].append(found)
     feedback.progress(len(rounds) / (len(rounds) + 1), "weighing the rounds")

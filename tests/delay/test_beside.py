@@ -96,6 +96,15 @@ def test_the_evidence_brings_what_is_left_with_its_strength() -> None:
     assert np.abs(beside.strength[np.abs(evidence.delay_s - 0.05) < 1e-3]).max() < 0.1
 
 
+def test_what_is_left_can_be_left_out_and_nothing_else_changes() -> None:
+    a, b = both(5, 0.05, -0.02)
+    whole, without = (delay_evidence(a, b, max_delay_s=MAX_S, beside=wanted) for wanted in (True, False))
+    assert without.beside is None
+    assert without.log_likelihood == pytest.approx(whole.log_likelihood, abs=0.0)
+    for name in ("peak_delay_s", "standard_error_s", "coherence", "band_hz", "significance", "notes"):
+        assert getattr(without, name) == getattr(whole, name)
+
+
 def test_where_nothing_is_heard_nothing_is_left() -> None:
     rng = np.random.default_rng(3)
     a, b = prepare_round(rng.normal(size=(2, 12_000)), RATE_HZ, max_delay_s=MAX_S)

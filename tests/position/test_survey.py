@@ -176,6 +176,16 @@ def test_three_loggers_are_three_pairs_and_tell_a_side_pipe_from_the_main(street
     assert len({one.candidate_id for one in fix.candidates}) == len(fix.candidates)
 
 
+@pytest.mark.parametrize(("sensors", "looked"), [(("V1", "V2"), True), (("V1", "V2", "H3"), False)])
+def test_what_is_left_beside_the_first_is_worked_out_for_a_pair_alone(
+    street: PipeNetwork, sensors: tuple[str, ...], looked: bool
+) -> None:
+    # of several loggers a second leak is weighed on the map: nobody would look at it
+    fix = located(street, Night(leak=("M1", 340.0), sensors=sensors))
+    [evidence, *_] = next(pair for pair in fix.pairs if pair.outcome == "between").evidence
+    assert (evidence.beside is not None) == looked
+
+
 @pytest.mark.parametrize("burst_db", [10.0, 20.0])
 def test_usage_in_one_round_is_not_a_strong_leak(street: PipeNetwork, burst_db: float) -> None:
     fix = located(street, Night(leak=None, burst_db=burst_db))
