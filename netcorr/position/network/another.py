@@ -170,7 +170,7 @@ def weigh_another(
     coarse, bracketed = first.places, first.seen.bracketed
     gain, log_prior = beside.look(coarse, first.seen)
     log_metres = float(logsumexp(log_prior, b=coarse.width_m))
-    again = worth_another_look(coarse, gain + log_prior)
+    again = worth_another_look(coarse, gain + log_prior, fine_m=fine_m)
     finer, _ = finer_places(coarse.take(again), spacing_m=fine_m)
     seen = shares_at(evidence, finer, speeds, asked=pairs_asked(evidence.hearings))
     finer_gain, finer_prior = beside.look(finer, seen)

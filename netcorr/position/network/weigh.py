@@ -47,6 +47,8 @@ HALF_HEARD_S = 0.08
 UNHEARD = 0.05
 #: The second look goes where the first leaves more than this share of the probability of the best place.
 LEAST_SHARE = 2e-3
+#: and no more finer places are looked at than about this.
+MOST_FINE = 40_000
 #: Places on either side of these are looked at again as well.
 BESIDE = 2
 
@@ -113,7 +115,7 @@ def weigh(evidence: NetworkEvidence, *, fine_m: float = FINE_M) -> Weighed:
     every_prior = _log_prior(wide, evidence)
     log_prior = every_prior[~far]
     by_place = logsumexp(first.log_ratio, axis=0) + log_prior
-    again = worth_another_look(coarse, by_place)
+    again = worth_another_look(coarse, by_place, fine_m=fine_m)
     finer, row = finer_places(coarse.take(again), spacing_m=fine_m)
     narrow = narrowed_grid(grid, logsumexp(first.log_ratio + log_prior, axis=1), pipes=evidence.pipes)
     second = look_at(evidence, finer, narrow, weight=weight)
@@ -232,9 +234,15 @@ def log_near(nearest_s: Floats) -> Floats:
     return log
 
 
-def worth_another_look(places: Places, log_density: Floats) -> Flags:
-    """Places that are not far below the best, and those beside them on the same piece."""
+def worth_another_look(places: Places, log_density: Floats, *, fine_m: float = FINE_M) -> Flags:
+    """Places that are not far below the best, and those beside them on the same piece.
+
+    Where so many are that nothing is sharp, only the best are, up to `MOST_FINE` finer places.
+    """
     worth: Flags = log_density > log_density.max() + np.log(LEAST_SHARE)
+    order = np.argsort(-log_density, kind="stable")
+    worth[order[np.cumsum(places.width_m[order]) > MOST_FINE * fine_m]] = False
+    worth[order[0]] = True
     ends = np.flatnonzero(np.diff(places.piece)) + 1
     grown = [
         ndimage.binary_dilation(part, iterations=BESIDE) if part.any() else part

@@ -9,10 +9,13 @@ from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from netcorr.position import LocateSettings
 from netcorr.position.network import weigh as weighing
 from netcorr.position.network.evidence import NetworkEvidence, gather_evidence
+from netcorr.position.network.times import Places
 from netcorr.position.network.weigh import weigh
 from netcorr.position.sites import Site
 
@@ -128,3 +131,36 @@ def test_where_no_pair_hears_anything_there_is_hardly_a_leak(
     # nor is any place told: what is left lies even on the mains, by how near they are
     per_m = weighed.probability / weighed.places.width_m
     assert per_m.max() < 0.05
+
+
+@settings(deadline=None, max_examples=40)
+@given(
+    heights=st.lists(st.floats(-30.0, 0.0), min_size=2, max_size=60),
+    most=st.integers(1, 400),
+    cut=st.integers(1, 59),
+)
+def test_only_the_best_are_looked_at_again_where_nothing_is_sharp(
+    heights: list[float], most: int, cut: int
+) -> None:
+    log_density = np.array(heights)
+    piece = (np.arange(log_density.size) >= cut).astype(np.int64)
+    places = Places(piece, 2.0 * np.arange(log_density.size), np.full(log_density.size, 2.0))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(weighing, "MOST_FINE", most)
+        patch.setattr(weighing, "BESIDE", 1)
+        again = weighing.worth_another_look(places, log_density, fine_m=0.5)
+    assert again[int(np.argmax(log_density))]  # the best always
+    # each of the best brings its two neighbours at most
+    assert again.sum() <= 3 * max(most // 4, 1)
+
+
+def test_a_limit_on_finer_places_leaves_a_sharp_answer_as_it_is(
+    evidence: NetworkEvidence, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    whole = weigh(evidence)
+    monkeypatch.setattr(weighing, "MOST_FINE", 400)
+    less = weigh(evidence)
+    assert less.places.piece.size <= whole.places.piece.size
+    assert less.leak == pytest.approx(whole.leak, abs=1e-3)
+    x = [one.places.from_m[one.best] for one in (whole, less)]
+    assert x[0] == pytest.approx(x[1], abs=0.3)
