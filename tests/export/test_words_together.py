@@ -21,11 +21,11 @@ def test_each_pair_is_one_line_whatever_it_hears(
     make_fix: Callable[..., SurveyFix], outcome: Outcome
 ) -> None:
     fix = make_fix()
-    pairs = tuple(replace(pair, outcome=outcome) for pair in fix.pairs)
+    pairs = tuple(replace(pair, outcome=outcome) for pair in 2 * fix.pairs)
     text = survey_text(replace(fix, pairs=pairs, likelihood=(MAIN,)))
     assert "What each pair hears by itself" in text
     listed = text.partition("What each pair hears by itself\n")[2].partition("\n\n")[0]
-    assert listed.count("  - ") == len(fix.pairs)
+    assert listed.count("  - ") == len(pairs)
     words = {
         "between": "noise from between them",
         "nothing learnt": "cannot tell",
@@ -35,4 +35,7 @@ def test_each_pair_is_one_line_whatever_it_hears(
 
 
 def test_a_single_pair_is_told_as_before(make_fix: Callable[..., SurveyFix]) -> None:
-    assert "What each pair hears by itself" not in survey_text(make_fix())
+    fix = make_fix()
+    assert "What each pair hears by itself" not in survey_text(fix)
+    # its mains are coloured too, which changes nothing of what is said
+    assert survey_text(replace(fix, likelihood=(MAIN,))) == survey_text(fix)
