@@ -157,31 +157,26 @@ def delay_evidence(
     notes = _cleaning_notes(a, logger_a) + _cleaning_notes(b, logger_b)
     splits: tuple[RoundSplit, ...] = ()
     left: BesideEvidence | None = None
+    if beside and significance < SIGNIFICANT:
+        without = without_sources(
+            np.conj(a.spectrum) * b.spectrum, usable, [start_s], bin_hz=a.bin_hz, dispersion=dispersion
+        )
+        others = BandCorrelograms(
+            without, usable, **grid, max_delay_s=max_delay_s + MARGIN_S, band_hz=band, dispersion=dispersion
+        )
+        one_r, left_r = (every.mean(first, last)[0] for every in (correlograms, others))
+        height = max(abs(float(one_r[peak])), 1e-9)
+        later_s = correlograms.delay_s - refined.delay_s
+        left = BesideEvidence(
+            known_s=refined.delay_s,
+            log_likelihood=others.of_polarity(polarity),
+            strength=polarity * left_r / height,
+            repeated=np.maximum(
+                *(repetition(one, usable, later_s, band_hz=best_band_hz) for one in (a, b)),
+            )
+            / height,
+        )
     if significance < SIGNIFICANT:
-        if beside:
-            without = without_sources(
-                np.conj(a.spectrum) * b.spectrum, usable, [start_s], bin_hz=a.bin_hz, dispersion=dispersion
-            )
-            others = BandCorrelograms(
-                without,
-                usable,
-                **grid,
-                max_delay_s=max_delay_s + MARGIN_S,
-                band_hz=band,
-                dispersion=dispersion,
-            )
-            one_r, left_r = (every.mean(first, last)[0] for every in (correlograms, others))
-            height = max(abs(float(one_r[peak])), 1e-9)
-            later_s = correlograms.delay_s - refined.delay_s
-            left = BesideEvidence(
-                known_s=refined.delay_s,
-                log_likelihood=others.of_polarity(polarity),
-                strength=polarity * left_r / height,
-                repeated=np.maximum(
-                    *(repetition(one, usable, later_s, band_hz=best_band_hz) for one in (a, b)),
-                )
-                / height,
-            )
         blocks = BlockCorrelograms(a, b, usable, whole=correlograms)
         sure = abs(upright[peak] - reverse[peak]) > SURE_OF_POLARITY
         splits = split_round(blocks, peak=peak, polarity=polarity if sure else 0)

@@ -389,8 +389,8 @@ class BlurredRatio:
         self._levels = levels
         rows = blurred_rows(ratio, 0.5 * 2 ** (np.arange(levels) / 2)).astype(np.float32)
         #: The ratio of a source that is not what the pair shows: that may come from anywhere, or is nothing.
-        self.mean_share = max(float(ratio.mean()), float(np.exp(-max(self._top, -50.0))))
-        self._flat = ((1 - wrong) * rows + wrong * self.mean_share).ravel()
+        self.otherwise_share = max(float(ratio.mean()), float(np.exp(-max(self._top, -50.0))))
+        self._flat = ((1 - wrong) * rows + wrong * self.otherwise_share).ravel()
         #: The most that `share_at` gives.
         self.most_share = float(self._flat.max())
 

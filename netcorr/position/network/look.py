@@ -228,7 +228,7 @@ def shares_at(
         at = pair_at(evidence, hearing, places, ways=ways, blur_share=speeds.slowness_sd)
         curve = hearing.blurred(alone=False, largest_sd_s=at.largest_sd_s)
         delay_s = at.by_group_s @ speeds.slowness
-        row[:] = curve.mean_share
+        row[:] = curve.otherwise_share
         row[at.heard] = share_by_ways(curve, at.by_way, delay_s=delay_s, sd_s=at.sd_s, factor=factor)
     return Shares(share, _bracketed(evidence, ways), np.min([way.time_s for way in ways], axis=0))
 

@@ -140,7 +140,7 @@ def weigh(evidence: NetworkEvidence, *, fine_m: float = FINE_M) -> Weighed:
         places=places,
         probability=probability,
         bracketed=np.concatenate([wide.bracketed[far], first.bracketed[rest], second.bracketed])[order],
-        leak=float(1 / (1 + np.exp(np.clip(log_none - log_evidence - _log_heard(evidence), -700, 700)))),
+        leak=float(1 / (1 + np.exp(np.clip(log_none - log_evidence - _log_silence(evidence), -700, 700)))),
         log_evidence=log_evidence,
         slowness=slowness,
         slowness_sd=slowness_sd,
@@ -191,7 +191,7 @@ def _log_none(evidence: NetworkEvidence, log_evidence: float, *, gain: float) ->
     return prior + float(np.logaddexp(silent, passing))
 
 
-def _log_heard(evidence: NetworkEvidence) -> float:
+def _log_silence(evidence: NetworkEvidence) -> float:
     """Log of how probable a leak is that leaves all pairs as silent as they are; 0 where one hears clearly.
 
     A silent pair says next to nothing against any one place, which may be too far from it. But a leak is
@@ -234,7 +234,7 @@ def log_near(nearest_s: Floats) -> Floats:
     return log
 
 
-def worth_another_look(places: Places, log_density: Floats, *, fine_m: float = FINE_M) -> Flags:
+def worth_another_look(places: Places, log_density: Floats, *, fine_m: float) -> Flags:
     """Places that are not far below the best, and those beside them on the same piece.
 
     Where so many are that nothing is sharp, only the best are, up to `MOST_FINE` finer places.

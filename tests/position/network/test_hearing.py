@@ -86,7 +86,7 @@ def test_one_pair_never_rules_a_place_out(wrong: float, sd_ms: float) -> None:
     curve = BlurredRatio(GRID, row, wrong=wrong, largest_sd_s=5e-3)
     delays = np.linspace(-0.09, 0.09, 50)
     values = curve.log_at(delays, np.full(50, sd_ms / 1000))
-    assert (values >= curve.log_of(np.array(wrong * curve.mean_share)) - 1e-3).all()
+    assert (values >= curve.log_of(np.array(wrong * curve.otherwise_share)) - 1e-3).all()
 
 
 @settings(deadline=None, max_examples=30)
