@@ -45,7 +45,9 @@ EXCHANGE_GAIN, EXCHANGE_LEAD = 3.5, 2.0
 #: One logger elsewhere or a slow clock by this much; a clock that is fast by the second: what comes round
 #: about by a way that the map makes faint delays all pairs of a logger just so. By so much more than any
 #: other logger. In the sound surveys the most was 7.1 (two leaks) and 8.2. A clock, which can be off by
-#: anything, costs something. Other fittings are tried for a suspect, or where a clock gains so much. [nats]
+#: anything, costs something. Other fittings are tried for a suspect, or where a clock gains so much. A logger
+#: all of whose loud pairs fit is not accused alone: three of four false accusations in 192 sound surveys were
+#: of such loggers. [nats]
 ONE_GAIN, FAST_GAIN, ONE_LEAD = 8.0, 9.0, 2.4
 CLOCK_COSTS, CLOCK_HINTS = 0.7, 2.0
 #: A clock that is off by less than this is not told from echoes and speeds. [s]
@@ -259,14 +261,18 @@ def _misplaced(
         rival = swaps[1][0] if len(swaps) > 1 else 0.0
         # of two exchanges that explain it alike neither is told
         return Doubt("exchanged", pair, gain=gain) if gain >= rival + EXCHANGE_LEAD else None
-    return _of_one(singles)
+    return _of_one(singles, share)
 
 
-def _of_one(singles: Sequence[tuple[Explanation, Explanation | None]]) -> Doubt | None:
-    """What explains one logger, unless another would do as well."""
+def _of_one(
+    singles: Sequence[tuple[Explanation, Explanation | None]], share: Mapping[int, float]
+) -> Doubt | None:
+    """What explains one logger, unless another would do as well, or all that it hears fits as it is."""
     if not singles:
         return None
     best, also = singles[0]
+    if share.get(best.sensor, 0.0) == 1:
+        return None
     told = [one for one in (best, also) if one is not None]
     alone = len(singles) < 2 or best.gain >= singles[1][0].gain + ONE_LEAD
     if not alone or all(one.gain < (FAST_GAIN if one.late_s > 0 else ONE_GAIN) for one in told):

@@ -134,7 +134,12 @@ def weigh(evidence: NetworkEvidence, *, fine_m: float = FINE_M) -> Weighed:
     if len(evidence.hearings) > 1:
         nearest_s = np.concatenate([wide.nearest_s[far], first.nearest_s[rest], second.nearest_s])[order]
         probability = widened(
-            evidence, places, probability, log_prior=log_near(nearest_s), slowness_sd=slowness_sd
+            evidence,
+            places,
+            probability,
+            log_prior=log_near(nearest_s),
+            slowness_sd=slowness_sd,
+            heard=_heard(evidence),
         )
     return Weighed(
         places=places,
@@ -199,10 +204,14 @@ def _log_silence(evidence: NetworkEvidence) -> float:
     """
     if len(evidence.hearings) == 1:
         return 0.0  # a pair alone weighs its silence itself
+    return float(np.log(UNHEARD + (1 - UNHEARD) * _heard(evidence)))
+
+
+def _heard(evidence: NetworkEvidence) -> float:
+    """How surely any pair hears something that lasts, 0 to 1."""
     clearest = max(hearing.heard for hearing in evidence.hearings)
     # of more pairs that hear nothing one is as high as this by chance
-    heard = expit(clearest - LEAST_PEAK - np.log(len(evidence.hearings)))
-    return float(np.log(UNHEARD + (1 - UNHEARD) * heard))
+    return float(expit(clearest - LEAST_PEAK - np.log(len(evidence.hearings))))
 
 
 def _log_prior(look: Look, evidence: NetworkEvidence) -> Floats:

@@ -1,10 +1,11 @@
 """From the product over all pairs to a probability that holds: odds between places, and errors in common.
 
 Each pair allows by itself for echoes, for peaks that are not the leak's and for errors of its pipes. What all
-pairs agree on is surer than their product says: echoes of one pair are not those of another. Next to the leak
-it is less sure: the pipes there are part of all the ways, and what is wrong of their lengths and speeds moves
-the whole answer, so the probability along each piece is blurred by what a single pair leaves open. Both were
-set on simulated districts so that areas hold what they say (DEVELOPERS, "Several loggers").
+pairs agree on is mostly surer than their product says, since echoes of one pair are not those of another; but
+in some surveys all are misled alike, so both are allowed for. Next to the leak it is less sure: the pipes there
+are part of all the ways, and what is wrong of their lengths and speeds moves the whole answer, so the
+probability along each piece is blurred by what a single pair leaves open. All were set on simulated districts
+so that areas hold what they say (DEVELOPERS, "Several loggers").
 """
 
 from __future__ import annotations
@@ -27,10 +28,12 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-#: Odds between places go with this power of what the survey says of them.
-SHARPER = 2.25
+#: Odds between places go with this power of what the survey says of them,
+SHARPER = 6.0
+#: but with this probability they are no surer than that.
+NO_SURER = 0.45
 #: The blur is this share of what the best pair leaves open.
-SHARED = 0.5
+SHARED = 0.45
 #: Pieces with less probability than this stay as they are.
 LEAST_MASS = 1e-4
 #: Probability is blurred on steps of this. [m]
@@ -44,6 +47,7 @@ def widened(
     *,
     log_prior: Floats,
     slowness_sd: Floats,
+    heard: float = 1.0,
 ) -> Floats:
     """Sharpen the odds between places, and blur the probability along each piece.
 
@@ -59,13 +63,16 @@ def widened(
         Shape (k,): log of the prior probability of a metre there, up to a constant.
     slowness_sd : numpy.ndarray
         Shape (g,): standard deviations of the slowness factors of the groups of pipes.
+    heard : float
+        How surely any pair hears something, 0 to 1: silence is never surer than it says.
 
     Returns
     -------
     numpy.ndarray
         Shape (k,): the same sum in all.
     """
-    probability = sharpened(probability, places.width_m, log_prior=log_prior)
+    sharper = sharpened(probability, places.width_m, log_prior=log_prior)
+    probability = (1 - heard) * probability + heard * sharper
     mass = np.bincount(places.piece, probability, minlength=evidence.pipes.length_m.size)
     blurred = probability.copy()
     telling = replace(evidence, hearings=tuple(one for one in evidence.hearings if wrong_share(one) <= 0.5))
@@ -78,7 +85,7 @@ def widened(
 
 
 def sharpened(probability: Floats, width_m: Floats, *, log_prior: Floats) -> Floats:
-    """Raise what a survey says of places to a power; what was known before stays as it is.
+    """Raise what a survey says of places to a power, with doubt; what was known before stays as it is.
 
     Parameters
     ----------
@@ -105,7 +112,8 @@ def sharpened(probability: Floats, width_m: Floats, *, log_prior: Floats) -> Flo
     prior = log_prior[there]
     log_mass = SHARPER * (np.log(probability[there] / width_m[there]) - prior) + prior
     mass[there] = np.exp(log_mass - log_mass.max()) * width_m[there]
-    return np.asarray(mass * (probability.sum() / mass.sum()), dtype=np.float64)
+    sharper = mass * (probability.sum() / mass.sum())
+    return np.asarray(NO_SURER * probability + (1 - NO_SURER) * sharper, dtype=np.float64)
 
 
 def _best_pair_m(evidence: NetworkEvidence, places: Places, row: int, *, slowness_sd: Floats) -> float:

@@ -11,8 +11,9 @@ import pytest
 
 from netcorr.network import PipeNetwork
 from netcorr.position import LocateSettings
-from netcorr.position.network.doubts import Doubt
+from netcorr.position.network.doubts import ONE_LEAD, Doubt, _of_one
 from netcorr.position.network.locate import NetworkFix, locate_on_network
+from netcorr.position.network.suspects import Explanation
 from netcorr.position.sites import Site
 
 Maker = Callable[..., Any]
@@ -161,6 +162,23 @@ def test_who_is_accused_counts_less_and_teaches_no_speed(streets: PipeNetwork, m
 
 
 SITES = [Site(f"L{k + 1}", fitting, 0.0, 1e-4) for k, fitting in enumerate(FITTINGS)]
+
+
+def test_who_fits_as_it_stands_is_not_accused() -> None:
+    clock = Explanation(2, 12.0, late_s=-0.04)
+    others = (Explanation(1, 12.0 - ONE_LEAD), None)
+    for fits in (0.0, 0.5, 0.9):
+        doubt = _of_one([(clock, None), others], {1: 1.0, 2: fits})
+        assert doubt == Doubt("clock", (2,), gain=12.0, late_s=-0.04)
+    assert _of_one([(clock, None), others], {1: 0.5, 2: 1.0}) is None
+    # one with too few loud pairs to tell is not known to fit
+    assert _of_one([(clock, None), others], {1: 1.0}) is not None
+
+
+def test_of_two_that_would_do_as_well_neither_is_accused() -> None:
+    clock, rival = Explanation(2, 12.0, late_s=-0.04), Explanation(1, 12.1 - ONE_LEAD, late_s=0.02)
+    assert _of_one([(clock, None), (rival, None)], {1: 0.5, 2: 0.5}) is None
+    assert _of_one([], {}) is None
 
 
 def test_a_place_is_told_with_the_clock_that_would_do_as_well() -> None:

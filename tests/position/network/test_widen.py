@@ -14,7 +14,15 @@ from hypothesis import strategies as st
 from netcorr.position import LocateSettings
 from netcorr.position.network.evidence import NetworkEvidence, gather_evidence
 from netcorr.position.network.times import even_places
-from netcorr.position.network.widen import SHARED, SHARPER, _best_pair_m, _blurred, sharpened, widened
+from netcorr.position.network.widen import (
+    NO_SURER,
+    SHARED,
+    SHARPER,
+    _best_pair_m,
+    _blurred,
+    sharpened,
+    widened,
+)
 from netcorr.position.sites import Site
 
 Maker = Callable[..., Any]
@@ -96,23 +104,46 @@ def test_where_the_survey_says_nothing_the_prior_stays(drawn: Any) -> None:
     assert sharpened(prior, width_m, log_prior=log_prior) == pytest.approx(prior, rel=1e-6)
 
 
+def doubted_away(sharper: np.ndarray, mass: np.ndarray) -> np.ndarray:
+    """What is left without the share that is no surer than what was said."""
+    return np.asarray((sharper - NO_SURER * mass) / (1 - NO_SURER))
+
+
 @given(stretches(), st.floats(-20.0, 20.0))
 def test_odds_against_the_prior_go_with_a_power(drawn: Any, constant: float) -> None:
     mass, width_m, log_prior = drawn
     sharper = sharpened(mass, width_m, log_prior=log_prior)
     assert sharper.sum() == pytest.approx(mass.sum())
-    said, told = (np.log(one / width_m) - log_prior for one in (mass, sharper))
-    clear = sharper > 1e-280
-    assert np.diff(told[clear]) == pytest.approx(SHARPER * np.diff(said[clear]), abs=1e-6)
+    powered = doubted_away(sharper, mass)
+    # what is far below what is doubted away is lost in rounding
+    clear = powered > 1e-6 * sharper
+    said, told = (np.log(one[clear] / width_m[clear]) - log_prior[clear] for one in (mass, powered))
+    assert np.diff(told) == pytest.approx(SHARPER * np.diff(said), abs=1e-6)
     # the prior is known up to a constant only
     assert sharpened(mass, width_m, log_prior=log_prior + constant) == pytest.approx(sharper)
+
+
+@given(stretches())
+def test_no_place_is_given_up(drawn: Any) -> None:
+    mass, width_m, log_prior = drawn
+    sharper = sharpened(mass, width_m, log_prior=log_prior)
+    assert (sharper >= NO_SURER * mass * (1 - 1e-12)).all()
+
+
+@given(st.lists(st.floats(1e-6, 1.0), min_size=2, max_size=20))
+def test_the_order_of_places_stays_where_all_are_alike_before(drawn: list[float]) -> None:
+    mass = np.array(drawn)
+    sharper = sharpened(mass, np.ones(mass.size), log_prior=np.zeros(mass.size))
+    assert (np.diff(sharper[np.argsort(mass, kind="stable")]) >= -1e-15).all()
+    assert sharper.max() >= mass.max() * (1 - 1e-12)
 
 
 def test_a_place_that_cannot_be_stays_so() -> None:
     mass, log_prior = np.array([0.0, 0.3, 0.7]), np.array([-np.inf, 0.0, 0.0])
     sharper = sharpened(mass, np.ones(3), log_prior=log_prior)
     assert sharper[0] == 0
-    assert sharper[2] / sharper[1] == pytest.approx((0.7 / 0.3) ** SHARPER)
+    powered = doubted_away(sharper, mass)
+    assert powered[2] / powered[1] == pytest.approx((0.7 / 0.3) ** SHARPER)
 
 
 def test_the_blur_moves_nothing_to_another_piece(evidence: NetworkEvidence) -> None:
@@ -129,3 +160,20 @@ def test_the_blur_moves_nothing_to_another_piece(evidence: NetworkEvidence) -> N
     )
     assert blurred.max() < sharper.max()
     assert 0 < SHARED <= 1 <= SHARPER
+    assert 0 <= NO_SURER < 1
+
+
+def test_silence_is_blurred_but_no_surer(evidence: NetworkEvidence) -> None:
+    places = even_places(evidence.pipes, spacing_m=0.5)
+    flat = np.zeros(places.piece.size)
+    probability = flat + 0.2 / places.piece.size
+    probability[[40, 300]] += 0.3, 0.5
+    sd = np.zeros(len(evidence.pipes.groups))
+    silent, half, clear = (
+        widened(evidence, places, probability, log_prior=flat, slowness_sd=sd, heard=heard)
+        for heard in (0.0, 0.5, 1.0)
+    )
+    by_piece = [np.bincount(places.piece, one, minlength=2) for one in (probability, silent, half, clear)]
+    assert by_piece[1] == pytest.approx(by_piece[0])
+    assert by_piece[2] == pytest.approx((by_piece[1] + by_piece[3]) / 2)
+    assert silent.max() < clear.max()
