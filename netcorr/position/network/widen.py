@@ -2,10 +2,10 @@
 
 Each pair allows by itself for echoes, for peaks that are not the leak's and for errors of its pipes. What all
 pairs agree on is mostly surer than their product says, since echoes of one pair are not those of another; but
-some surveys mislead all pairs alike, so both are allowed for. Next to the leak it is less sure: pipes there are
-part of all the ways, and what is wrong of their lengths and speeds moves the whole answer, so the probability
-along each piece is blurred by what a single pair leaves open. All were set on simulated districts so that areas
-hold what they say (DEVELOPERS, "Several loggers").
+some surveys mislead all pairs alike, so both are allowed for. Next to the leak it is less sure: pipes there
+are part of all the ways, and what is wrong of their lengths and speeds moves the whole answer, so the
+probability along each piece is blurred by what a single pair leaves open. All were set on simulated districts
+so that areas hold what they say (DEVELOPERS, "Several loggers").
 """
 
 from __future__ import annotations
