@@ -128,10 +128,30 @@ def test_three_sensors_in_a_row_in_closed_form(make_network: Maker, make_pairs: 
     assert best.point.x - CORNER[0] == pytest.approx(by_hand, abs=1.0)
 
 
-def test_one_pair_is_weighed_as_a_pair_by_itself(make_network: Maker, make_pairs: Maker) -> None:
-    mains = {"M": [(-80, 0), (200, 0)]}
-    network = make_network(mains, {"V1": (0, 0), "V2": (120, 0)})
-    pairs = make_pairs(network, ["V1", "V2"], {("V1", "V2"): {0.02: 9.0}})
+#: A main between two sensors and on past both, of one material or of two.
+ONE_MAIN = {"M": [(-80.0, 0.0), (200.0, 0.0)]}
+TWO_MAINS = {"W": [(-80.0, 0.0), (70.0, 0.0)], "E": [(70.0, 0.0), (200.0, 0.0)]}
+IRON_AND_PE = {"W": {"material": "ductile_iron"}, "E": {"material": "pe100", "diameter_mm": 160.0}}
+
+
+@pytest.mark.parametrize(
+    ("mains", "attributes", "peaks"),
+    [
+        pytest.param(ONE_MAIN, {}, {0.02: 9.0}, id="one material"),
+        pytest.param(ONE_MAIN, {}, {-0.07: 40.0}, id="clear, near the second"),
+        pytest.param(ONE_MAIN, {}, {0.02: 9.0, -0.04: 8.5}, id="two places nearly alike"),
+        pytest.param(ONE_MAIN, {}, {0.0: 4.0}, id="hardly anything"),
+        pytest.param(ONE_MAIN, {}, {}, id="nothing"),
+        pytest.param(ONE_MAIN, {}, {-0.0955: 25.0}, id="beyond or just before the second"),
+        pytest.param(TWO_MAINS, IRON_AND_PE, {0.03: 12.0}, id="in the slower of two materials"),
+        pytest.param(TWO_MAINS, IRON_AND_PE, {0.15: 12.0}, id="in the quicker of two materials"),
+    ],
+)
+def test_one_pair_is_weighed_as_a_pair_by_itself(
+    make_network: Maker, make_pairs: Maker, mains: Any, attributes: Any, peaks: dict[float, float]
+) -> None:
+    network = make_network(mains, {"V1": (0, 0), "V2": (120, 0)}, attributes=attributes)
+    pairs = make_pairs(network, ["V1", "V2"], {("V1", "V2"): peaks})
     [(fix, times)] = pairs
     settings = LocateSettings()
     alone = pair_posterior(times, fix.evidence, settings=settings)
