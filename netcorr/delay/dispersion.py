@@ -64,20 +64,16 @@ class Dispersion:
         if not all(np.isfinite(row).all() for row in (self.delay_s, self.frequency_hz, self.phase_rad)):
             raise DelayError("dispersion", found="values that are not finite", remedy="give numbers")
 
-    def phases(self, frequency_hz: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Phase of every place at other frequencies, shape (m, n). [rad]"""
-        return np.stack([np.interp(frequency_hz, self.frequency_hz, row) for row in self.phase_rad])
+    def phase(self, place: int, frequency_hz: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Phase of one place at other frequencies, shape (n,). [rad]"""
+        return np.asarray(np.interp(frequency_hz, self.frequency_hz, self.phase_rad[place]), dtype=np.float64)
 
     def at(self, delay_s: float, frequency_hz: NDArray[np.float64]) -> NDArray[np.float64]:
         """Phase of the place with one nominal delay, shape (n,). [rad]"""
-        weight = self.weights(np.array([delay_s]))[:, 0]
-        return np.asarray(weight @ self.phases(frequency_hz), dtype=np.float64)
-
-    def weights(self, delay_s: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Weight of every place at each of the delays, shape (m, n); they sum to 1."""
-        place = np.interp(delay_s, self.delay_s, np.arange(self.delay_s.size, dtype=np.float64))
-        distance = np.abs(place - np.arange(self.delay_s.size)[:, None])
-        return np.asarray(np.maximum(1 - distance, 0.0), dtype=np.float64)
+        place = float(np.interp(delay_s, self.delay_s, np.arange(self.delay_s.size, dtype=np.float64)))
+        below = min(int(place), self.delay_s.size - 2)
+        lower, upper = (self.phase(one, frequency_hz) for one in (below, below + 1))
+        return np.asarray(lower + (place - below) * (upper - lower), dtype=np.float64)
 
     def steer(
         self, cross: NDArray[np.complex128], *, bin_hz: float, delay_s: float

@@ -6,19 +6,21 @@ fills the whole band, of which neighbouring cycles would be told apart much bett
 frequencies, where pipes carry narrow bands, all bands between 8 and 24 Hz are tried on a fine grid, wherever
 what is heard is narrow at all.
 
-A cycle of low frequencies is long: the delays are sampled coarsely, and the few of the search range are had
-by products of matrices and not by transforms of the whole record.
+A cycle of low frequencies is long: the delays are sampled coarsely.
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from functools import partial
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.interpolate import CubicSpline
 
-from netcorr.delay.likelihood import ALL, LEAST_BINS, log_mean, log_mean_of_bands
-from netcorr.delay.products import product
+from netcorr.delay.band_tables import log_mean, log_mean_of_bands
+from netcorr.delay.glance import at_a_glance, in_full_where_loud
+from netcorr.delay.likelihood import LEAST_BINS
+from netcorr.delay.sub_bands import dispersed_sums, period_samples, sub_band_sums
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -33,6 +35,9 @@ WIDTHS = (2, 3, 4, 6)
 HIGHEST_NARROW_HZ = 256.0
 #: Delays are sampled so many times in a cycle of the highest frequency; a cubic spline joins them.
 PER_CYCLE = 16
+#: Above this the likelihood itself is too sharp for the spline: the sums, which are smooth, are joined by one
+#: instead. Coarse delays beside those that are asked for that take part. [nats]
+SHARP_NATS, BESIDE = 10.0, 8
 
 
 class NarrowCorrelograms:
@@ -68,50 +73,49 @@ class NarrowCorrelograms:
         dispersion: Dispersion | None = None,
     ) -> None:
         self._asked_s = delay_s
-        points = int(np.ceil((delay_s[-1] - delay_s[0]) * PER_CYCLE * HIGHEST_NARROW_HZ)) + 2
-        self._coarse_s = np.linspace(delay_s[0], delay_s[-1], points)
         each = max(round(GRID_HZ / bin_hz), 1)
         first = int(np.ceil(band_hz[0] / bin_hz))
         count = max(int((min(HIGHEST_NARROW_HZ, band_hz[1]) / bin_hz - first) / each), 0)
-        bins = first + np.arange(count * each).reshape(count, each)
-        inside = usable[bins]
-        parts = np.where(inside, cross[bins], 0.0)
-        self._bins = np.concatenate([[0.0], np.cumsum(inside.sum(axis=1) * (duration_s * bin_hz))])
-        rows = np.zeros((count, points))
-        turns = _turns(first, (count, each), self._coarse_s, bin_hz=bin_hz)
-        if dispersion is None:
-            rows = _correlate(parts, turns)
-        else:
-            frequency_hz = bins.ravel().astype(np.float64) * bin_hz
-            phases = dispersion.phases(frequency_hz).reshape(-1, count, each)
-            for phase, weight in zip(phases, dispersion.weights(self._coarse_s), strict=True):
-                near = np.flatnonzero(weight > 0)
-                if near.size:
-                    some = slice(int(near[0]), int(near[-1]) + 1)
-                    steered = _correlate(parts * np.exp(1j * phase), turns, some)
-                    rows[:, some] += steered * weight[some]
-        self._sums = np.vstack([np.zeros(points), np.cumsum(rows * (duration_s * bin_hz), axis=0)])
+        ends = first + each * np.arange(count + 1)
+        counted = np.diff(np.concatenate([[0], np.cumsum(usable)])[ends])
+        self._bins = np.concatenate([[0.0], np.cumsum(counted * (duration_s * bin_hz))])
+        period = period_samples(int(np.ceil(PER_CYCLE * HIGHEST_NARROW_HZ / bin_hz)))
+        rate_hz = period * bin_hz
+        start, stop = int(np.floor(delay_s[0] * rate_hz)), int(np.ceil(delay_s[-1] * rate_hz)) + 1
+        self._coarse_s = np.arange(start, stop) / rate_hz
+        self._sums = np.zeros((count + 1, stop - start))
+        if count:
+            inside = np.where(usable, cross, 0.0)
+            grid = {"period": period, "start": start, "stop": stop}
+            rows = (
+                sub_band_sums(inside, ends, **grid)
+                if dispersion is None
+                else dispersed_sums(inside, ends, bin_hz=bin_hz, dispersion=dispersion, **grid)
+            )
+            np.cumsum(rows * (duration_s * bin_hz), axis=0, out=self._sums[1:])
 
-    def beside(self, pictures: NDArray[np.float64], polarity: int) -> NDArray[np.float64]:
-        """Log-likelihood of every delay for one polarity with this picture as one of three.
+    def beside(
+        self, upright: NDArray[np.float64], reverse: NDArray[np.float64]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Log-likelihood of every delay for either polarity with this picture as one of three.
 
         Parameters
         ----------
-        pictures : numpy.ndarray
-            Shape (m,): mean of the other two (`netcorr.delay.likelihood`).
-        polarity : {1, -1}
-            Of one sensor against the other.
+        upright, reverse : numpy.ndarray
+            Shape (m,): mean of the other two (`netcorr.delay.likelihood`), for polarity 1 and -1.
 
         Returns
         -------
-        numpy.ndarray
+        upright, reverse : numpy.ndarray
             Shape (m,).
         """
-        narrow = self.of_polarity(polarity)
-        return pictures if narrow is None else log_mean([pictures, pictures, narrow])
+        narrow = self.of_polarities()
+        if narrow is None:
+            return upright, reverse
+        return log_mean([upright, upright, narrow[0]]), log_mean([reverse, reverse, narrow[1]])
 
-    def of_polarity(self, polarity: int) -> NDArray[np.float64] | None:
-        """Log-likelihood of every delay for one polarity, 1 or -1, shape (m,); None without any band."""
+    def of_polarities(self) -> tuple[NDArray[np.float64], NDArray[np.float64]] | None:
+        """Log-likelihood of every delay for polarity 1 and for -1, shape (m,) each; None without any band."""
         bands = np.array(
             [(start, start + width) for width in WIDTHS for start in range(self._bins.size - width)],
             dtype=np.int64,
@@ -120,35 +124,29 @@ class NarrowCorrelograms:
         told = bins >= LEAST_BINS
         if not told.any():
             return None
-        coarse = log_mean_of_bands(self._sums, bands[told].T, bins[told], polarity=polarity)
-        return np.asarray(CubicSpline(self._coarse_s, coarse)(self._asked_s), dtype=np.float64)
+        ends, bins = bands[told].T, bins[told]
 
+        def in_full(sums: NDArray[np.float64], polarity: int) -> NDArray[np.float64]:
+            return log_mean_of_bands(sums, ends, bins, polarity=polarity)
 
-def _turns(
-    first: int, shape: tuple[int, int], delay_s: NDArray[np.float64], *, bin_hz: float
-) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
-    """Phase of each bin of a row after its first, and of the first bins of all rows, at each delay."""
-    count, each = shape
-    bins = 2j * np.pi * bin_hz * delay_s
-    within = _powers(np.ones(delay_s.size), np.exp(bins), each)
-    return within, _powers(np.exp(first * bins), np.exp(each * bins), count)
+        def at_coarse(polarity: int, some: NDArray[np.int64]) -> NDArray[np.float64]:
+            return in_full(self._sums[:, some], polarity)
 
+        coarse = [
+            in_full_where_loud(rough, partial(at_coarse, polarity))
+            for rough, polarity in zip(at_a_glance(self._sums, ends, bins), (1, -1), strict=True)
+        ]
+        both = CubicSpline(self._coarse_s, np.array(coarse), axis=1)(self._asked_s)
+        sharp = np.flatnonzero(both.max(axis=0) > SHARP_NATS)
+        if sharp.size:
+            sums = self._sums_at(self._asked_s[sharp])
+            both[:, sharp] = [in_full(sums, polarity) for polarity in (1, -1)]
+        upright, reverse = both
+        return upright, reverse
 
-def _powers(start: NDArray[Any], factor: NDArray[np.complex128], count: int) -> NDArray[np.complex128]:
-    """Rows of which each is the one before times a factor: quicker than an exponential for each."""
-    rows = np.empty((count, factor.size), dtype=np.complex128)
-    row = start
-    for out in rows:
-        out[:] = row
-        row = out * factor
-    return rows
-
-
-def _correlate(
-    parts: NDArray[np.complex128],
-    turns: tuple[NDArray[np.complex128], NDArray[np.complex128]],
-    some: slice = ALL,
-) -> NDArray[np.float64]:
-    """Real part of each row's sum, steered to some of the delays, shape (b, m)."""
-    within, starts = (np.ascontiguousarray(one[:, some]) for one in turns)
-    return np.asarray((product(parts, within) * starts).real, dtype=np.float64)
+    def _sums_at(self, delay_s: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Running sums at some delays, ascending, by splines through those at the coarse ones around them."""
+        first, last = np.searchsorted(self._coarse_s, delay_s[[0, -1]])
+        near = slice(max(int(first) - BESIDE, 0), int(last) + BESIDE)
+        sums = CubicSpline(self._coarse_s[near], self._sums[:, near], axis=1)(delay_s)
+        return np.asarray(sums, dtype=np.float64)

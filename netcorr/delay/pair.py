@@ -134,13 +134,13 @@ def delay_evidence(
         cross, usable, **grid, max_delay_s=max_delay_s + MARGIN_S, band_hz=band, dispersion=dispersion
     )
     searched = np.flatnonzero(np.abs(correlograms.delay_s) <= max_delay_s)
-    upright, reverse = (correlograms.of_polarity(polarity) for polarity in (1, -1))
+    upright, reverse = correlograms.of_polarities()
     peak, polarity, (first, last) = _highest(correlograms, upright, reverse, searched=searched)
     if correlograms.edges_hz[last] - correlograms.edges_hz[first] <= WIDEST_NARROW_HZ:
         narrow = NarrowCorrelograms(
             cross, usable, **grid, delay_s=correlograms.delay_s, band_hz=band, dispersion=dispersion
         )
-        upright, reverse = (narrow.beside(row, polarity) for row, polarity in ((upright, 1), (reverse, -1)))
+        upright, reverse = narrow.beside(upright, reverse)
         peak, polarity, (first, last) = _highest(correlograms, upright, reverse, searched=searched)
     log_likelihood = average_polarities(upright, reverse)
     best_band_hz = (float(correlograms.edges_hz[first]), float(correlograms.edges_hz[last]))

@@ -13,7 +13,7 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-Number = TypeVar("Number", np.float64, np.complex128)
+Number = TypeVar("Number", np.float32, np.float64, np.complex128)
 
 #: Rows by columns by terms of a product that libraries do not share, of real and of complex numbers: OpenBLAS
 #: begins above 2^18 and 2^16.

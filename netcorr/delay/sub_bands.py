@@ -7,8 +7,10 @@ filter that brings the carrier back. Cost grows with the delays asked for, not w
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from scipy import fft
@@ -16,9 +18,11 @@ from scipy import fft
 from netcorr.delay.products import product
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Sequence
 
     from numpy.typing import NDArray
+
+    from netcorr.delay.dispersion import Dispersion
 
 #: Samples of a period are a multiple of this, so that every coarse rate below divides it.
 MULTIPLE = 512
@@ -107,34 +111,158 @@ def sub_band_sums(
     array([[1.   , 0.97 , 0.882]])
     """
     sums = np.empty((bins.size - 1, stop - start))
-    for apart, bands in _by_rate(np.diff(bins), period):
-        points = period // apart
-        folded = np.zeros((len(bands), points), dtype=np.complex128)
-        for row, band in zip(folded, bands, strict=True):
-            inside = np.arange(bins[band], bins[band + 1])
-            row[inside % points] = cross[inside]
-        first, last = start // apart, (stop - 1) // apart
-        wanted = np.arange(first - TAPS // 2 + 1, last + TAPS // 2 + 1) % points
-        coarse = fft.ifft(folded, axis=1, norm="forward")[:, wanted]
-        near = np.lib.stride_tricks.sliding_window_view(coarse, TAPS, axis=1)
-        middle = (bins[bands] + bins[[band + 1 for band in bands]] - 1) / 2
-        filters = np.stack([_filter(apart, float(one) / period) for one in middle])
-        fine = product(np.concatenate([near.real, near.imag], axis=2), filters)
-        skip = start - first * apart
-        sums[bands] = fine.reshape(len(bands), -1)[:, skip : skip + stop - start]
+    of_rates = _rates(bins, period)
+    for rate, samples in zip(of_rates, _sampled(cross, bins, of_rates), strict=True):
+        sums[rate.bands] = _filled_in(
+            rate.at(samples, rate.around(start, stop)), rate, start=start, stop=stop
+        )
     return sums
 
 
-def _by_rate(widths: NDArray[np.int64], period: int) -> Iterator[tuple[int, list[int]]]:
-    """Sub-bands that are sampled alike, with how many fine samples lie between two coarse ones."""
-    most = period / (LEAST_OVERSAMPLING * np.maximum(widths, 1))
+def dispersed_sums(
+    cross: NDArray[np.complex128],
+    bins: NDArray[np.int64],
+    *,
+    bin_hz: float,
+    dispersion: Dispersion,
+    period: int,
+    start: int,
+    stop: int,
+) -> NDArray[np.float64]:
+    """The same with the phase taken out that belongs to each delay.
+
+    Parameters
+    ----------
+    cross, bins, period, start, stop
+        As for `sub_band_sums`.
+    bin_hz : float
+        Width of a bin. [Hz]
+    dispersion : Dispersion
+        Phase to take out.
+
+    Returns
+    -------
+    numpy.ndarray
+        Shape (b, stop - start).
+
+    Notes
+    -----
+    Between two places what each of them gives is joined in a straight line. That is done to the coarse
+    samples, along the line and beyond its ends as far as the filter reaches, so that one filter serves both.
+    """
+    sums = np.empty((bins.size - 1, stop - start))
+    of_rates = _rates(bins, period)
+    used = slice(int(bins[0]), int(bins[-1]))
+    frequency_hz = np.arange(used.start, used.stop, dtype=np.float64) * bin_hz
+    nodes = dispersion.delay_s * (period * bin_hz)
+    ends = np.concatenate([[start], np.clip(np.ceil(nodes), start, stop), [stop]]).astype(np.int64)
+    of_place: dict[int, list[NDArray[np.complex64]]] = {}
+    for number, (first, last) in enumerate(pairwise(ends.tolist())):
+        if first == last:
+            continue
+        below, above = max(number - 1, 0), min(number, nodes.size - 1)
+        of_place = {
+            place: of_place.get(place)
+            or _sampled(_steered(cross, used, dispersion.phase(place, frequency_hz)), bins, of_rates)
+            for place in (below, above)
+        }
+        for index, rate in enumerate(of_rates):
+            around = rate.around(first, last)
+            samples = rate.at(of_place[below][index], around)
+            if above > below:
+                share = (around * rate.apart - nodes[below]) / (nodes[above] - nodes[below])
+                rise = rate.at(of_place[above][index], around) - samples
+                samples = samples + rise * share.astype(np.float32)
+            filled = _filled_in(samples, rate, start=first, stop=last)
+            sums[rate.bands, first - start : last - start] = filled
+    return sums
+
+
+def _steered(
+    cross: NDArray[np.complex128], used: slice, phase_rad: NDArray[np.float64]
+) -> NDArray[np.complex64]:
+    """Spectrum turned by a phase that is given where it is used, zero elsewhere."""
+    turned = np.zeros(cross.size, dtype=np.complex64)
+    here = turned[used]
+    # whole turns are of no use, and cost digits
+    turns = phase_rad / (2 * np.pi)
+    turns -= np.rint(turns)
+    single = (2 * np.pi * turns).astype(np.float32)
+    here.real, here.imag = np.cos(single), np.sin(single)
+    here *= cross[used]
+    return turned
+
+
+@dataclass(frozen=True, eq=False)
+class _Rate:
+    """Sub-bands that are sampled alike.
+
+    Attributes
+    ----------
+    apart : int
+        Fine samples between two coarse ones.
+    bands : list of int
+        Numbers of the sub-bands.
+    points : int
+        Coarse samples of a period.
+    filters : numpy.ndarray
+        Shape (bands, 2 TAPS, apart): from `_filter`.
+    """
+
+    apart: int
+    bands: list[int]
+    points: int
+    filters: NDArray[np.float32]
+
+    def around(self, start: int, stop: int) -> NDArray[np.int64]:
+        """Coarse samples that make up the fine ones of a range; negative ones are of the period before."""
+        return np.arange(start // self.apart - TAPS // 2 + 1, (stop - 1) // self.apart + TAPS // 2 + 1)
+
+    def at(self, samples: NDArray[np.complex64], around: NDArray[np.int64]) -> NDArray[np.complex64]:
+        """Coarse samples of a period at some places of it, or of the period before or after."""
+        return samples[:, around % self.points]
+
+
+def _rates(bins: NDArray[np.int64], period: int) -> list[_Rate]:
+    """Sub-bands by the rate that they need."""
+    most = period / (LEAST_OVERSAMPLING * np.maximum(np.diff(bins), 1))
     apart = 2 ** np.floor(np.log2(np.clip(most, 1, MULTIPLE))).astype(np.int64)
-    for one in np.unique(apart):
-        yield int(one), np.flatnonzero(apart == one).tolist()
+    middle = (bins[:-1] + bins[1:] - 1) / (2 * period)
+    rates = []
+    for one in np.unique(apart).tolist():
+        bands = np.flatnonzero(apart == one).tolist()
+        filters = np.stack([_filter(one, cycles) for cycles in middle[bands].tolist()])
+        rates.append(_Rate(one, bands, period // one, filters))
+    return rates
+
+
+def _sampled(
+    cross: NDArray[Any], bins: NDArray[np.int64], rates: Sequence[_Rate]
+) -> list[NDArray[np.complex64]]:
+    """Coarse samples of every sub-band over a period, for each rate of shape (bands, points)."""
+    samples = []
+    for rate in rates:
+        folded = np.zeros((len(rate.bands), rate.points), dtype=np.complex64)
+        for row, band in zip(folded, rate.bands, strict=True):
+            inside = cross[bins[band] : bins[band + 1]]
+            at = int(bins[band]) % rate.points
+            fits = min(inside.size, rate.points - at)
+            row[at : at + fits] = inside[:fits]
+            row[: inside.size - fits] = inside[fits:]
+        samples.append(fft.ifft(folded, axis=1, norm="forward", overwrite_x=True))
+    return samples
+
+
+def _filled_in(samples: NDArray[np.complex64], rate: _Rate, *, start: int, stop: int) -> NDArray[np.float32]:
+    """Fine samples of a range from the coarse ones around it, shape (bands, stop - start)."""
+    near = np.lib.stride_tricks.sliding_window_view(samples, TAPS, axis=1)
+    fine = product(np.concatenate([near.real, near.imag], axis=2), rate.filters)
+    skip = start % rate.apart
+    return fine.reshape(len(rate.bands), -1)[:, skip : skip + stop - start]
 
 
 @lru_cache(maxsize=256)
-def _filter(apart: int, cycles: float) -> NDArray[np.float64]:
+def _filter(apart: int, cycles: float) -> NDArray[np.float32]:
     """What each coarse sample gives to the fine ones after the middle one: shape (2 TAPS, apart).
 
     For the real and the imaginary parts; `cycles` is the carrier in cycles a fine sample.
@@ -143,4 +271,4 @@ def _filter(apart: int, cycles: float) -> NDArray[np.float64]:
     inside = np.sqrt(np.maximum(1 - (2 * after / TAPS) ** 2, 0.0))
     shape = np.sinc(after) * np.i0(KAISER * inside) / np.i0(KAISER)
     turn = 2 * np.pi * cycles * apart * after
-    return np.concatenate([shape * np.cos(turn), -shape * np.sin(turn)])
+    return np.concatenate([shape * np.cos(turn), -shape * np.sin(turn)]).astype(np.float32)

@@ -6,6 +6,7 @@ from a leak to a sensor is that from the sensor to the leak (reciprocity): rays 
 
 from __future__ import annotations
 
+import heapq
 import math
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
@@ -213,9 +214,12 @@ def trace_rays(
     entered: dict[DirectedEdge, Arrivals] = {}
     strongest: dict[DirectedEdge, float] = {}
     waiting: dict[int, dict[DirectedEdge, float]] = {0: dict.fromkeys(waves.around(sensor), 1.0)}
+    steps, last = [0], math.floor(latest_s / TIME_STEP_S + 1e-9)
     left = most
-    for step in range(math.floor(latest_s / TIME_STEP_S + 1e-9) + 1):
-        pressures = waiting.pop(step, {})
+    # nothing arrives at most steps
+    while steps and steps[0] <= last and left:
+        step = heapq.heappop(steps)
+        pressures = waiting.pop(step)
         while pressures and left:
             edge, pressure = pressures.popitem()
             left -= 1
@@ -226,7 +230,10 @@ def trace_rays(
             entered.setdefault(edge, []).append((step * TIME_STEP_S, pressure))
             takes, kept, splits = waves.through(edge)
             # what takes no time at all is part of this step
-            then = waiting.setdefault(step + takes, {}) if takes else pressures
+            if takes and step + takes not in waiting:
+                waiting[step + takes] = {}
+                heapq.heappush(steps, step + takes)
+            then = waiting[step + takes] if takes else pressures
             pressure *= kept
             for onward, factor in splits:
                 then[onward] = then.get(onward, 0.0) + pressure * factor

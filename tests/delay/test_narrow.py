@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from scipy.special import erfc
 
 from netcorr.delay import DelayEvidence, Dispersion, delay_evidence, prepare_round
-from netcorr.delay.likelihood import band_log_likelihood
-from netcorr.delay.narrow import GRID_HZ, HIGHEST_NARROW_HZ, PER_CYCLE, WIDTHS, NarrowCorrelograms
+from netcorr.delay.band_tables import band_log_likelihood
+from netcorr.delay.narrow import GRID_HZ, HIGHEST_NARROW_HZ, PER_CYCLE, SHARP_NATS, WIDTHS, NarrowCorrelograms
 
 RATE_HZ, SECONDS, DELAY_S = 1000.0, 10.0, 0.04
 LONGEST_S = 0.1
@@ -59,17 +59,17 @@ def made(
         band_hz=(10.0, 300.0),
         dispersion=dispersion,
     )
-    values = narrow.of_polarity(1)
-    assert values is not None
-    return values
+    both = narrow.of_polarities()
+    assert both is not None
+    return both[0]
 
 
 def test_it_is_the_mean_over_all_narrow_bands_of_the_plain_sum() -> None:
     f = 0.1 * np.arange(3000)
     cross = 0.3 * np.exp(-2j * np.pi * f * 0.02) + 0.1 * cross_of()
-    delay_s = np.linspace(-0.05, 0.05, 801)
+    delay_s = np.arange(-400, 401) / (2 * PER_CYCLE * HIGHEST_NARROW_HZ)
     values = made(cross, delay_s)
-    at = 520  # by hand: every band of 2, 3, 4 and 6 steps of 40 bins from bin 100 on, below 256 Hz
+    at = 522  # by hand: every band of 2, 3, 4 and 6 steps of 40 bins from bin 100 on, below 256 Hz
     steered = (cross * np.exp(2j * np.pi * f * delay_s[at])).real
     bands = [
         (100 + 40 * start, 100 + 40 * (start + width))
@@ -108,7 +108,9 @@ def test_a_band_too_low_or_narrow_to_hold_one_says_nothing() -> None:
         delay_s=np.linspace(-0.05, 0.05, 101),
         band_hz=(260.0, 300.0),
     )
-    assert few.of_polarity(1) is None
+    assert few.of_polarities() is None
+    rows = np.ones((2, 101))
+    assert np.array_equal(few.beside(*rows), rows)
 
 
 def test_where_the_edges_lie_hardly_matters() -> None:
@@ -168,8 +170,9 @@ def test_every_narrow_band_counts_alike(polarity: int) -> None:
     made = NarrowCorrelograms(
         cross, usable, bin_hz=0.1, duration_s=10.0, delay_s=delay_s, band_hz=(10.0, 150.0)
     )
-    found = made.of_polarity(polarity)
-    assert found is not None
+    both = made.of_polarities()
+    assert both is not None
+    found = both[0 if polarity > 0 else 1]
     each, first = round(GRID_HZ / 0.1), 100
     f = np.arange(1600) * 0.1
     steered = np.where(usable, cross, 0.0) * np.exp(2j * np.pi * np.outer(delay_s[::40], f))
@@ -181,3 +184,24 @@ def test_every_narrow_band_counts_alike(polarity: int) -> None:
             r = polarity * steered[:, inside].real.sum(axis=1) / bins
             by_band.append(np.exp(band_log_likelihood(r, bins)))
     assert found[::40] == pytest.approx(np.log(np.mean(by_band, axis=0)), abs=2e-3)
+
+
+def test_where_it_is_sharp_no_spline_rounds_it_off() -> None:
+    # nearly the same in both: the likelihood falls by tens of nats from one coarse delay to the next
+    f = 0.1 * np.arange(3000)
+    cross = np.exp(-2j * np.pi * f * 0.02) + 0.05 * cross_of(2)
+    delay_s = 0.02 + np.arange(-300, 301) / (7 * PER_CYCLE * HIGHEST_NARROW_HZ)
+    values = made(cross, delay_s)
+    bands = [
+        (100 + 40 * start, 100 + 40 * (start + width))
+        for width in WIDTHS
+        for start in range((2560 - 100) // 40 - width + 1)
+    ]
+    for at in (285, 297, 300, 302, 311):
+        steered = (cross * np.exp(2j * np.pi * f * delay_s[at])).real
+        terms = [
+            float(band_log_likelihood(np.array([steered[i:j].mean()]), float(j - i))[0]) for i, j in bands
+        ]
+        expected = max(terms) + np.log(np.mean(np.exp(np.array(terms) - max(terms))))
+        assert expected > SHARP_NATS
+        assert values[at] == pytest.approx(expected, rel=2e-3)

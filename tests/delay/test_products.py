@@ -28,6 +28,17 @@ def test_in_parts_as_in_whole(rows: int, terms: int, columns: int, seed: int, tu
     assert found == pytest.approx(a @ b)
 
 
+@settings(deadline=None, max_examples=20)
+@given(rows=SIZES, columns=st.integers(1, 700), seed=st.integers(0, 9))
+def test_single_precision_stays_single(rows: int, columns: int, seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    a = rng.normal(size=(3, rows, 20)).astype(np.float32)
+    b = rng.normal(size=(3, 20, columns)).astype(np.float32)
+    found = product(a, b)
+    assert found.dtype == np.float32
+    assert found == pytest.approx(a @ b, abs=1e-4)
+
+
 class Watched(np.ndarray):
     """A matrix that notes how much work each product with it is."""
 

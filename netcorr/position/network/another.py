@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 from scipy.special import logsumexp
 
-from netcorr.delay.likelihood import log_mean
+from netcorr.delay.band_tables import log_mean
 from netcorr.position.network.hearing import pairs_asked, weight_of_pairs
 from netcorr.position.network.look import shares_at
 from netcorr.position.network.loudness import PAIR_SD, HeardLevels

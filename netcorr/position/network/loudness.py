@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from netcorr.delay.likelihood import log_mean
+from netcorr.delay.band_tables import log_mean
 from netcorr.delay.products import product
 
 if TYPE_CHECKING:
