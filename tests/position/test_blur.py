@@ -53,3 +53,21 @@ def test_silence_beyond_the_ends_is_silence(seed: int, width: float) -> None:
     [found] = blurred_rows(row, [width], silent_beyond=True)
     expected = ndimage.gaussian_filter1d(row, width, mode="constant", truncate=7)
     np.testing.assert_allclose(found, expected, atol=1e-4)
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.integers(0, 2**31), st.lists(st.floats(0.5, 2000.0), min_size=1, max_size=8))
+def test_each_width_is_blurred_as_if_alone(seed: int, widths: list[float]) -> None:
+    row = np.random.default_rng(seed).random(700) ** 8
+    together = blurred_rows(row, widths)
+    for width, found in zip(widths, together, strict=True):
+        np.testing.assert_allclose(found, blurred_rows(row, [width])[0], atol=1e-4)
+
+
+def test_wide_rows_keep_what_is_far_below_their_highest() -> None:
+    # 6 standard deviations away a peak of 1 has left 1e-10 of its height: neither more nor nothing
+    row = np.zeros(3001)
+    row[1500] = 1.0
+    [found] = blurred_rows(row, [100.0])
+    expected = np.exp(-0.5 * 6.0**2) / (100.0 * np.sqrt(2 * np.pi))
+    assert found[[900, 2100]] == pytest.approx(expected, rel=1e-3)
