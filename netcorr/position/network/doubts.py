@@ -89,13 +89,15 @@ class Doubt:
     fitting: str = ""
     late_s: float = 0.0
 
-    def note(self, heard: Sequence[Site]) -> str:
-        """One or two sentences for the result.
+    def note(self, heard: Sequence[Site], *, mended: str = "") -> str:
+        """A few sentences for the result.
 
         Parameters
         ----------
         heard : sequence of Site
             Sites in the order of the sensors.
+        mended : str
+            Where the source would be with two loggers exchanged, if that is what is in doubt.
 
         Returns
         -------
@@ -108,8 +110,8 @@ class Doubt:
             return (
                 f"{one.logger} fits {other.fitting} better than {one.fitting}, and {other.logger} "
                 f"{one.fitting} better than {other.fitting}: were they swapped? What these two say counts "
-                "less in this answer, whose first place is right little more than half of the time: check "
-                "the table and locate again before anyone digs"
+                "less in this answer, whose first place is right little more than half of the time. "
+                f"{mended + '. ' if mended else ''}Check the table and locate again before anyone digs"
             )
         if self.kind == "deaf":
             return (

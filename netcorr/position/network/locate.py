@@ -15,6 +15,7 @@ from netcorr.position.network.doubts import believed_less, find_doubt
 from netcorr.position.network.evidence import gather_evidence, heard_sites
 from netcorr.position.network.layer import likely_stretches
 from netcorr.position.network.learned import learned_speeds
+from netcorr.position.network.mended import place_if_exchanged
 from netcorr.position.network.several import SURE, find_sources
 
 if TYPE_CHECKING:
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from netcorr.position.fix import Candidate, LikelyStretch, PairFix
     from netcorr.position.network.area import Area
     from netcorr.position.network.doubts import Doubt
+    from netcorr.position.network.evidence import NetworkEvidence
     from netcorr.position.network.learned import LearnedSpeed
     from netcorr.position.network.weigh import Weighed
     from netcorr.position.settings import LocateSettings
@@ -109,7 +111,7 @@ def locate_on_network(
     if doubt is not None and _explained_by_another(doubt, sources):
         doubt = None
     if doubt is not None:
-        notes.append(doubt.note(heard))
+        notes.append(doubt.note(heard, mended=_if_mended(doubt, evidence, heard)))
         sources = find_sources(believed_less(evidence, doubt.sensors))
         if doubt.kind == "exchanged":
             sources = tuple(replace(one, leak=min(one.leak, MOST_WITH_EXCHANGED)) for one in sources)
@@ -129,6 +131,14 @@ def locate_on_network(
         notes=tuple(notes),
         speeds=speeds,
     )
+
+
+def _if_mended(doubt: Doubt, evidence: NetworkEvidence, heard: Sequence[Site]) -> str:
+    """Where the source would be with two loggers exchanged; empty for any other doubt."""
+    if doubt.kind != "exchanged":
+        return ""
+    a, b = doubt.sensors
+    return place_if_exchanged(evidence, a, b, heard=heard)
 
 
 def _explained_by_another(doubt: Doubt, sources: Sequence[Weighed]) -> bool:

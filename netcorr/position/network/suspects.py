@@ -18,6 +18,7 @@ from netcorr.position.network.arrivals import sensor_arrivals
 from netcorr.position.network.hearing import LOUD, pairs_asked, weight_of_pairs
 from netcorr.position.network.look import pair_at, share_by_ways
 from netcorr.position.network.loudness import HeardLevels
+from netcorr.position.network.mended import exchanged_pair
 from netcorr.position.network.speeds import prior_grid
 from netcorr.position.network.times import Places, even_places, times_at
 from netcorr.position.network.weigh import log_near
@@ -180,11 +181,9 @@ class Suspicion:
         float
             Against the table.
         """
-        to = {a: b, b: a}
-        moved = {}
-        for number in self._pairs_of({a, b}):
-            one = self._evidence.hearings[number]
-            moved[number] = replace(one, a=to.get(one.a, one.a), b=to.get(one.b, one.b))
+        moved = {
+            number: exchanged_pair(self._evidence.hearings[number], a, b) for number in self._pairs_of({a, b})
+        }
         pressure = self._pressure
         if pressure is not None:
             pressure = pressure.copy()

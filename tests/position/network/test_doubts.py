@@ -85,6 +85,10 @@ def test_swapped_loggers_are_named(streets: PipeNetwork, make_pairs: Maker, firs
     assert "were they swapped?" in note
     # by the others alone the answer is right little more than half of the time
     assert "before anyone digs" in note
+    # with the table mended it is where the leak is: 65 m along M, 10 m from V9
+    assert "With the two exchanged the leak would most probably be on M, " in note
+    from_v9_m = float(note.split(" m along the mains from V9 ")[0].split()[-1])
+    assert from_v9_m == pytest.approx(10.0, abs=1.5)
     assert fix.leak <= 0.6
     assert all(one.probability <= 0.6 for one in fix.candidates)
     # the map shows one source or two, none of them surer than that
