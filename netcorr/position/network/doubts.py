@@ -110,7 +110,7 @@ class Doubt:
             return (
                 f"{one.logger} fits {other.fitting} better than {one.fitting}, and {other.logger} "
                 f"{one.fitting} better than {other.fitting}: were they swapped? What these two say counts "
-                "less in this answer, whose first place is right little more than half of the time. "
+                "less in this answer, whose first place is right about half of the time. "
                 f"{mended + '. ' if mended else ''}Check the table and locate again before anyone digs"
             )
         if self.kind == "deaf":

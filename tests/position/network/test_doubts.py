@@ -83,7 +83,7 @@ def test_swapped_loggers_are_named(streets: PipeNetwork, make_pairs: Maker, firs
     number = {name: f"L{k + 1}" for k, name in enumerate(FITTINGS)}
     assert note.startswith(f"{number[first]} fits {second} better than {first}")
     assert "were they swapped?" in note
-    # by the others alone the answer is right little more than half of the time
+    # by the others alone the answer is right about half of the time
     assert "before anyone digs" in note
     # with the table mended it is where the leak is: 65 m along M, 10 m from V9
     assert "With the two exchanged the leak would most probably be on M, " in note
