@@ -9,7 +9,7 @@ import numpy as np
 
 from netcorr.position.network.arrivals import network_arrivals
 from netcorr.position.network.hearing import alone, pair_hearing
-from netcorr.position.network.pipes import pipes_within_reach
+from netcorr.position.network.pipes import alike_in_groups, pipes_within_reach
 from netcorr.position.network.times import sensor_times
 
 if TYPE_CHECKING:
@@ -80,6 +80,8 @@ def gather_evidence(
     number = {site.logger: k for k, site in enumerate(heard)}
     nodes = [_node(network, site.fitting, pairs) for site in heard]
     pipes = pipes_within_reach(network, nodes, settings=settings)
+    if len(pairs) > 1:  # a pair alone goes by the tables, as its own answer does
+        pipes = alike_in_groups(pipes)
     sensors = sensor_times(pipes, nodes, lead_m=[site.lead_m for site in heard])
     hearings = tuple(
         pair_hearing(number[fix.logger_a], number[fix.logger_b], fix.evidence, clock_sd_s=times.clock_sd_s)

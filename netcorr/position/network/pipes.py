@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -22,9 +22,15 @@ if TYPE_CHECKING:
     from netcorr.network.pipe_network import PipeNetwork
     from netcorr.position.settings import LocateSettings
 
+#: Of what the tables leave open of a speed a pipe has no more than this share of the speed to itself where
+#: many of its material are within reach: which class of wall it is, and how the trench grips it, is mostly
+#: alike for all of them (judgement: what lies in one district was mostly bought and laid alike).
+MOST_OWN_SHARE = 0.03
 #: Spread of the speed of a pipe whose material or size the map does not say, as a share of it: iron for
 #: asbestos cement is 20 %, and for plastic nothing holds (judgement).
 UNKNOWN_SHARE = 0.15
+#: Group of such pipes.
+UNKNOWN_GROUP = "unknown"
 #: Speed of such a pipe where no other is known. [m/s]
 UNKNOWN_M_S = 1200.0
 
@@ -156,6 +162,25 @@ def pipes_within_reach(
     )
 
 
+def alike_in_groups(pipes: ReachedPipes) -> ReachedPipes:
+    """Put what the tables leave open down to all pipes of a group alike, but for a small share.
+
+    Parameters
+    ----------
+    pipes : ReachedPipes
+        With what the tables say of each pipe by itself.
+
+    Returns
+    -------
+    ReachedPipes
+        Every speed is as uncertain as before. Pipes of unknown material stay as they are.
+    """
+    known = np.array([group != UNKNOWN_GROUP for group in pipes.groups], dtype=bool)[pipes.group]
+    own = np.where(known, np.minimum(pipes.own_share, MOST_OWN_SHARE), pipes.own_share)
+    common = np.sqrt(pipes.common_share**2 + pipes.own_share**2 - own**2)
+    return replace(pipes, common_share=common, own_share=own)
+
+
 def _open_length(_u: int, _v: int, edges: dict[int, dict[str, Any]]) -> float | None:
     """Length of the shortest open edge between two nodes, None where all are closed. [m]"""
     return min((float(e["length_m"]) for e in edges.values() if e["is_open"]), default=None)
@@ -205,4 +230,4 @@ def _usual(certain: Sequence[WaveSpeed]) -> WaveSpeed:
     """Speed for pipes of which nothing is known."""
     speed_m_s = float(np.median([one.speed_m_s for one in certain])) if certain else UNKNOWN_M_S
     share = UNKNOWN_SHARE * speed_m_s
-    return WaveSpeed(speed_m_s, 0.0, share, "unknown", "the other pipes of the survey")
+    return WaveSpeed(speed_m_s, 0.0, share, UNKNOWN_GROUP, "the other pipes of the survey")
