@@ -44,8 +44,8 @@ if TYPE_CHECKING:
 SURVEYS = 2
 #: The leak lies in an area when it is this near to its lines. [m]
 AREA_M = 0.5
-#: How a note says the speed that the survey found, against that of the tables.
-_SPEED = re.compile(r"by this survey itself: .*\(([+-][\d.]+) % against the tables")
+#: How a note says the speed that the survey found: its error, and how it is against that of the tables.
+_SPEED = re.compile(r"by this survey itself: .* give or take ([\d.]+) % \(([+-][\d.]+) % against the tables")
 
 
 @dataclass(frozen=True)
@@ -141,8 +141,7 @@ def _ours(survey: DistrictSurvey, fix: SurveyFix, errors_m: dict[str, float]) ->
         "between": bool(best and best.in_bracket),
         "second": ranked[1].probability if len(ranked) > 1 else 0.0,
         "accused": _accused(survey, fix),
-        "speed_errors": _speed_errors(survey, fix),
-    }
+    } | _speeds(survey, fix)
     if not survey.leaks:
         return told
     places = [place for one in ranked if (place := _place_of(survey, one)) is not None]
@@ -199,11 +198,14 @@ def _accused(survey: DistrictSurvey, fix: SurveyFix) -> list[list[str]]:
     return [[name for name in names if name in note] for note in notes]
 
 
-def _speed_errors(survey: DistrictSurvey, fix: SurveyFix) -> dict[str, float]:
-    """Speed found by the survey over the true one, less 1, where the locator says one."""
+def _speeds(survey: DistrictSurvey, fix: SurveyFix) -> dict[str, dict[str, float]]:
+    """Speed found by the survey over the true one, less 1, and its stated error, where there is one."""
     [(material, factor)] = survey.factors.items()
     told = next((found for note in fix.notes if (found := _SPEED.search(note))), None)
-    return {} if told is None else {material: (1 + float(told[1]) / 100) / factor - 1}
+    if told is None:
+        return {"speed_errors": {}, "speed_sds": {}}
+    sd, off = (float(percent) / 100 for percent in told.groups())
+    return {"speed_errors": {material: (1 + off) / factor - 1}, "speed_sds": {material: sd}}
 
 
 def _place_of(survey: DistrictSurvey, candidate: Candidate) -> Place | None:

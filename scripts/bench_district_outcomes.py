@@ -74,6 +74,8 @@ class Outcome:
         Those that are not.
     speed_errors : dict of str to float
         By material: speed found over the true one, less 1.
+    speed_sds : dict of str to float
+        By material: the standard deviation stated, as a share of the speed.
     seconds : float
         That the locator took. [s]
     fault : str
@@ -96,6 +98,7 @@ class Outcome:
     accused: list[list[str]] = field(default_factory=list)
     at_fault: list[str] = field(default_factory=list)
     speed_errors: dict[str, float] = field(default_factory=dict)
+    speed_sds: dict[str, float] = field(default_factory=dict)
     seconds: float = 0.0
     fault: str = ""
 

@@ -134,7 +134,7 @@ def good(bench: ModuleType) -> list[Any]:
                 more["both"] = {bench.OURS: True}
             if condition.scene in ("swapped", "misplaced", "clock", "deaf"):
                 more |= {"at_fault": ["L01", "L02"], "accused": [["L01", "L02"]]}
-            more["speed_errors"] = {"ductile_iron": 0.004}
+            more |= {"speed_errors": {"ductile_iron": 0.004}, "speed_sds": {"ductile_iron": 0.005}}
             found.append(outcome(bench, kind, number, 1.0, **more))
     return found
 
@@ -155,7 +155,14 @@ def test_good_outcomes_meet_every_target(bench: ModuleType, capsys: pytest.Captu
         ({"accused": [["L03"]]}, "loggers accused wrongly"),
         ({"accused": []}, "swapped loggers found"),
         ({"both": {}}, "two leaks: both"),
-        ({"speed_errors": {"ductile_iron": 0.03}}, "wave speed by material within 1 %"),
+        (
+            {"speed_errors": {"ductile_iron": 0.03}},
+            "wave speed within 1 %, where it is stated to 1 % or better",
+        ),
+        (
+            {"speed_errors": {"pvc": -0.05}, "speed_sds": {"pvc": 0.02}},
+            "wave speeds within twice the error stated",
+        ),
     ],
 )
 def test_what_is_wrong_is_noticed(
@@ -166,7 +173,8 @@ def test_what_is_wrong_is_noticed(
 
 
 def test_what_was_not_measured_is_no_target(bench: ModuleType, told: ModuleType) -> None:
-    some = [outcome(bench, "iron-6", k, 1.0, speed_errors={"ductile_iron": 0.004}) for k in range(5)]
+    iron = {"speed_errors": {"ductile_iron": 0.004}, "speed_sds": {"ductile_iron": 0.005}}
+    some = [outcome(bench, "iron-6", k, 1.0, **iron) for k in range(5)]
     names = [one.name for one in told.targets(some)]
     assert "iron-6: within 5 m" in names
     assert not [name for name in names if "two leaks" in name or "iron+6" in name or "plastic" in name]
@@ -257,9 +265,12 @@ def test_notes_are_read_as_the_locator_writes_them(bench: ModuleType) -> None:
             "L03 fits N1 better than N2, and L05 ...: were they swapped? ... counts less in this answer",
         )
     )
-    assert bench._speed_errors(survey, fix) == pytest.approx({"ductile_iron": 0.02})
+    speeds = bench._speeds(survey, fix)
+    assert speeds["speed_errors"] == pytest.approx({"ductile_iron": 0.02})
+    assert speeds["speed_sds"] == pytest.approx({"ductile_iron": 0.004})
     assert bench._accused(survey, fix) == [["L03", "L05"]]
-    assert bench._speed_errors(survey, SimpleNamespace(notes=("nothing",))) == {}
+    nothing = bench._speeds(survey, SimpleNamespace(notes=("nothing",)))
+    assert nothing == {"speed_errors": {}, "speed_sds": {}}
 
 
 @pytest.mark.parametrize("scene", ["misplaced", "clock", "deaf"])
