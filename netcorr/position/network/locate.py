@@ -46,6 +46,9 @@ LEAST_LEAK = 0.5
 LEVELS = (0.9, 0.8, 0.65, 0.5)
 LARGEST_SHARE = 0.1
 LARGEST_M = 100.0
+#: Of a leak that is likely there the place that is most probable metre by metre is told from this probability
+#: on: a short place is soon checked, also where most of the probability lies in a long set of pipes.
+LEAST_OF_BEST = 0.01
 #: A leak that is known to be there is told by an area of the first of these levels that is small enough.
 FEWER_LEVELS = (0.35, 0.2, 0.1, 0.05)
 #: A place so near to the area of another candidate is no other. [m]
@@ -181,12 +184,16 @@ def _candidates(scene: Scene, *, settings: LocateSettings, at_least_one: bool = 
             break
     else:
         areas = ()
-    told = [
-        candidate_of(area, scene)
-        for area in areas
-        if area.mass * scene.weighed.leak >= settings.least_probability
-    ]
+    told = [candidate_of(area, scene) for area in areas if _worth_telling(area, scene, settings=settings)]
     return told or ([_most_probable(scene, largest_m=largest_m)] if at_least_one else [])
+
+
+def _worth_telling(area: Area, scene: Scene, *, settings: LocateSettings) -> bool:
+    """Whether an area is probable enough to be listed; less is asked of the best place metre by metre."""
+    least = settings.least_probability
+    if scene.weighed.leak >= LEAST_LEAK and scene.weighed.best in area.rows:
+        least = min(least, LEAST_OF_BEST)
+    return area.mass * scene.weighed.leak >= least
 
 
 def _most_probable(scene: Scene, *, largest_m: float) -> Candidate:

@@ -12,8 +12,10 @@ import pytest
 
 from netcorr.network import PipeNetwork
 from netcorr.position import LocateSettings, pair_posterior
+from netcorr.position.network.answer import Scene
+from netcorr.position.network.area import likely_areas
 from netcorr.position.network.evidence import NetworkEvidence
-from netcorr.position.network.locate import NetworkFix, gather_evidence, locate_on_network
+from netcorr.position.network.locate import NetworkFix, _worth_telling, gather_evidence, locate_on_network
 from netcorr.position.network.weigh import weigh
 from netcorr.position.sites import Site
 
@@ -206,6 +208,41 @@ def test_beyond_all_sensors_is_one_set(make_network: Maker, make_pairs: Maker) -
     told = {name: sum(p.to_m - p.from_m for p in best.area if p.pipe_id == name) for name in ("X", "Y")}
     assert told == {"X": pytest.approx(100.0), "Y": pytest.approx(80.0)}
     assert "cannot be told apart" in best.note
+
+
+@pytest.mark.parametrize(("there", "told"), [(0.03, True), (0.004, False), (0.2, True)])
+def test_the_best_place_metre_by_metre_is_told_beside_a_long_set(
+    make_network: Maker, make_pairs: Maker, there: float, told: bool
+) -> None:
+    mains = {"M": [(0, 0), (200, 0)], "X": [(200, 0), (600, 0)]}
+    fittings = {"V1": (0, 0), "V2": (100, 0), "V3": (200, 0)}
+    network = make_network(mains, fittings, speed_m_s=1250.0)
+    pairs = itertools.combinations(fittings, 2)
+    delays = {pair: {0.0: CLEAR} for pair in pairs}
+    evidence = gather_evidence(
+        network, sites(list(fittings)), make_pairs(network, list(fittings), delays), settings=LocateSettings()
+    )
+    weighed = weigh(evidence)
+    from_v1_m, places = _from_v1(evidence, weighed), weighed.places
+    place, beyond = np.abs(from_v1_m - 50.0) <= 2.0, from_v1_m > 200.0
+    mass = np.where(place, places.width_m, 0.0) * there / places.width_m[place].sum()
+    mass += np.where(beyond, places.width_m, 0.0) * (1 - there) / places.width_m[beyond].sum()
+    scene = Scene(network, evidence, replace(weighed, probability=mass, leak=1.0), ())
+    assert int(scene.weighed.best) in np.flatnonzero(place) or there < 0.01
+    worth = [
+        _worth_telling(area, scene, settings=LocateSettings())
+        for area in likely_areas(scene.weighed, evidence.pipes, level=0.999)
+        if np.isin(area.rows, np.flatnonzero(place)).any()
+    ]
+    assert worth == [told]
+    # of a leak that is hardly there nothing is told for being the best
+    doubted = replace(scene, weighed=replace(scene.weighed, leak=0.2))
+    [best] = [
+        area
+        for area in likely_areas(doubted.weighed, evidence.pipes, level=0.999)
+        if np.isin(area.rows, np.flatnonzero(place)).any()
+    ]
+    assert not _worth_telling(best, doubted, settings=LocateSettings())
 
 
 def test_probabilities_along_the_mains_sum_to_that_of_a_leak(tee: PipeNetwork, make_pairs: Maker) -> None:
