@@ -7,7 +7,6 @@ is done, and those that are there already are not run again.
 from __future__ import annotations
 
 import math
-import re
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -44,8 +43,6 @@ if TYPE_CHECKING:
 SURVEYS = 2
 #: The leak lies in an area when it is this near to its lines. [m]
 AREA_M = 0.5
-#: How a note says the speed that the survey found: its error, and how it is against that of the tables.
-_SPEED = re.compile(r"by this survey itself: .* give or take ([\d.]+) % \(([+-][\d.]+) % against the tables")
 
 
 @dataclass(frozen=True)
@@ -200,12 +197,11 @@ def _accused(survey: DistrictSurvey, fix: SurveyFix) -> list[list[str]]:
 
 def _speeds(survey: DistrictSurvey, fix: SurveyFix) -> dict[str, dict[str, float]]:
     """Speed found by the survey over the true one, less 1, and its stated error, where there is one."""
-    [(material, factor)] = survey.factors.items()
-    told = next((found for note in fix.notes if (found := _SPEED.search(note))), None)
-    if told is None:
-        return {"speed_errors": {}, "speed_sds": {}}
-    sd, off = (float(percent) / 100 for percent in told.groups())
-    return {"speed_errors": {material: (1 + off) / factor - 1}, "speed_sds": {material: sd}}
+    found = {one.material: one for one in fix.speeds if one.material in survey.factors}
+    return {
+        "speed_errors": {name: one.scale / survey.factors[name] - 1 for name, one in found.items()},
+        "speed_sds": {name: one.scale_sd / one.scale for name, one in found.items()},
+    }
 
 
 def _place_of(survey: DistrictSurvey, candidate: Candidate) -> Place | None:

@@ -14,9 +14,9 @@ import numpy as np
 import pytest
 from shapely import LineString, Point
 
-from netcorr.position.network.learned import LearnedSpeed
 from netcorr.rehearsal import leak_place
 from netcorr.simulation import Place, place_on_pipe
+from netcorr.speed import SpeedScale
 
 
 @pytest.fixture
@@ -251,26 +251,25 @@ def test_the_command_takes_its_options(monkeypatch: pytest.MonkeyPatch, bench: M
     }
 
 
-def test_notes_are_read_as_the_locator_writes_them(bench: ModuleType) -> None:
-    speed = str(LearnedSpeed("ductile_iron", scale=1.02, scale_sd=0.004, speed_m_s=1300.0, table_sd=0.03))
+def test_speeds_are_those_that_the_survey_keeps(bench: ModuleType) -> None:
+    # 1.02 of the tables where the truth is 1.01 of them
+    survey = SimpleNamespace(factors={"ductile_iron": 1.01})
+    fix = SimpleNamespace(speeds=(SpeedScale("ductile_iron", scale=1.02, scale_sd=0.005, surveys=1),))
+    speeds = bench._speeds(survey, fix)
+    assert speeds["speed_errors"] == pytest.approx({"ductile_iron": 1.02 / 1.01 - 1})
+    assert speeds["speed_sds"] == pytest.approx({"ductile_iron": 0.005 / 1.02})
+    nothing = bench._speeds(survey, SimpleNamespace(speeds=()))
+    assert nothing == {"speed_errors": {}, "speed_sds": {}}
+
+
+def test_notes_on_loggers_are_read_as_the_locator_writes_them(bench: ModuleType) -> None:
     survey = SimpleNamespace(
-        factors={"ductile_iron": 1.0},
         recordings=SimpleNamespace(
             rounds=[SimpleNamespace(recordings=[SimpleNamespace(logger=f"L0{k}") for k in range(1, 6)])]
         ),
     )
-    fix = SimpleNamespace(
-        notes=(
-            speed,
-            "L03 fits N1 better than N2, and L05 ...: were they swapped? ... counts less in this answer",
-        )
-    )
-    speeds = bench._speeds(survey, fix)
-    assert speeds["speed_errors"] == pytest.approx({"ductile_iron": 0.02})
-    assert speeds["speed_sds"] == pytest.approx({"ductile_iron": 0.004})
-    assert bench._accused(survey, fix) == [["L03", "L05"]]
-    nothing = bench._speeds(survey, SimpleNamespace(notes=("nothing",)))
-    assert nothing == {"speed_errors": {}, "speed_sds": {}}
+    note = "L03 fits N1 better than N2, and L05 ...: were they swapped? ... counts less in this answer"
+    assert bench._accused(survey, SimpleNamespace(notes=("something else", note))) == [["L03", "L05"]]
 
 
 @pytest.mark.parametrize("scene", ["misplaced", "clock", "deaf"])
