@@ -9,7 +9,7 @@ import numpy as np
 from scipy.special import logsumexp
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from numpy.typing import NDArray
 
@@ -122,6 +122,38 @@ def few_at_once(delays: int) -> list[slice]:
     return [slice(start, min(start + DELAYS_AT_ONCE, delays)) for start in starts]
 
 
+def band_sums(
+    sums: NDArray[np.float64], ends: NDArray[np.int64]
+) -> Iterator[tuple[slice, NDArray[np.float32]]]:
+    """Sums over bands from running ones, at few delays at once, in room that is used again.
+
+    Parameters
+    ----------
+    sums : numpy.ndarray
+        Shape (b + 1, m): correlogram summed over the sub-bands below, in bins.
+    ends : numpy.ndarray
+        Shape (2, n): first sub-band of each band, and one past its last.
+
+    Yields
+    ------
+    some : slice
+        Delays.
+    of_bands : numpy.ndarray
+        Shape (n, at most `DELAYS_AT_ONCE`): may be worked on in place, until the next is asked for.
+    """
+    single = sums.astype(np.float32)
+    parts = few_at_once(sums.shape[1])
+    room = np.empty(
+        (2, ends.shape[1], max((part.stop - part.start for part in parts), default=0)), np.float32
+    )
+    for some in parts:
+        part = np.ascontiguousarray(single[:, some])
+        of_bands, below = room[:, :, : part.shape[1]]
+        np.take(part, ends[1], axis=0, out=of_bands, mode="clip")
+        of_bands -= np.take(part, ends[0], axis=0, out=below, mode="clip")
+        yield some, of_bands
+
+
 def log_mean_of_bands(
     sums: NDArray[np.float64],
     ends: NDArray[np.int64],
@@ -148,15 +180,10 @@ def log_mean_of_bands(
         Shape (m,).
     """
     look_up = LookUp(stacked_tables(rounded(bins), np.complex64), DELAYS_AT_ONCE)
-    single, per_bin = (polarity * sums).astype(np.float32), (1 / bins[:, None]).astype(np.float32)
-    room = np.empty((2, bins.size, DELAYS_AT_ONCE), dtype=np.float32)
+    per_bin = (polarity / bins[:, None]).astype(np.float32)
     averaged = np.empty(sums.shape[1])
-    for some in few_at_once(sums.shape[1]):
-        part = np.ascontiguousarray(single[:, some])
-        r, below = room[:, :, : part.shape[1]]
-        np.take(part, ends[1], axis=0, out=r, mode="clip")
-        r -= np.take(part, ends[0], axis=0, out=below, mode="clip")
-        r *= per_bin
+    for some, r in band_sums(sums, ends):
+        np.multiply(r, per_bin, out=r)
         averaged[some] = _log_mean_in_place(look_up(r))
     return averaged
 

@@ -12,7 +12,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from netcorr.delay.band_tables import CARRYING_SHARES, TABLE_POINTS, band_table, few_at_once, rounded
+from netcorr.delay.band_tables import (
+    CARRYING_SHARES,
+    DELAYS_AT_ONCE,
+    TABLE_POINTS,
+    band_sums,
+    band_table,
+    rounded,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -71,21 +78,15 @@ def at_a_glance(
     scale = np.sqrt(2 * np.asarray(counts)) / bins * (POINTS / (2 * REACH))
     first = POINTS * np.arange(bins.size) + POINTS / 2
     to_points, from_first = (row[:, None].astype(np.float32) for row in (scale, first))
-    parts = few_at_once(sums.shape[1])
-    shape = (bins.size, max(part.stop - part.start for part in parts))
-    room, places = np.empty((2, *shape), dtype=np.float32), np.empty(shape, dtype=np.intp)
-    read = np.empty(shape, dtype=np.complex64)
-    single = sums.astype(np.float32)
+    shape = (bins.size, min(sums.shape[1], DELAYS_AT_ONCE))
+    places, read = np.empty(shape, dtype=np.intp), np.empty(shape, dtype=np.complex64)
     found = np.empty((sums.shape[1], 2))
-    for some in parts:
-        part = np.ascontiguousarray(single[:, some])
-        here = np.s_[:, : part.shape[1]]
-        at, below, place, likelihood = room[0][here], room[1][here], places[here], read[here]
-        np.take(part, ends[1], axis=0, out=at, mode="clip")
-        at -= np.take(part, ends[0], axis=0, out=below, mode="clip")
-        at *= to_points
+    for some, at in band_sums(sums, ends):
+        here = np.s_[:, : at.shape[1]]
+        place, likelihood = places[here], read[here]
+        np.multiply(at, to_points, out=at)
         np.clip(at, 1 - POINTS / 2, POINTS / 2 - 1, out=at)
-        at += from_first
+        np.add(at, from_first, out=at)
         np.copyto(place, at, casting="unsafe")
         np.take(tables, place, out=likelihood, mode="clip")
         both = likelihood.mean(axis=0).view(np.float32)

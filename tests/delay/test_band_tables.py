@@ -10,6 +10,7 @@ from scipy.special import logsumexp
 from netcorr.delay.band_tables import (
     DELAYS_AT_ONCE,
     band_log_likelihood,
+    band_sums,
     few_at_once,
     log_mean,
     log_mean_of_bands,
@@ -62,6 +63,18 @@ def test_parts_are_all_delays_in_their_order(delays: int) -> None:
     parts = few_at_once(delays)
     assert np.concatenate([np.arange(delays)[part] for part in parts]).tolist() == list(range(delays))
     assert all(0 < part.stop - part.start <= DELAYS_AT_ONCE for part in parts)
+
+
+@pytest.mark.parametrize("delays", [1, DELAYS_AT_ONCE + 3])
+def test_sums_over_bands_are_differences_of_running_ones(delays: int) -> None:
+    sums = np.cumsum(np.random.default_rng(3).normal(size=(5, delays)), axis=0)
+    before, ends = sums.copy(), np.array([[0, 1, 0], [1, 4, 3]])
+    found = np.empty((3, delays))
+    for some, of_bands in band_sums(sums, ends):
+        found[:, some] = of_bands
+        of_bands[:] = np.nan  # the room is used again, what is asked for is not touched
+    assert found == pytest.approx(sums[ends[1]] - sums[ends[0]], abs=1e-4)
+    assert (sums == before).all()
 
 
 def test_many_bands_are_averaged_one_by_one() -> None:

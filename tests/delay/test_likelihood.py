@@ -22,13 +22,25 @@ def random_cross(seed: int, *, bins: int = 18000) -> np.ndarray:
     return np.asarray(np.conj(a) * b / 2)
 
 
+def correlograms(
+    cross: np.ndarray, usable: np.ndarray | None = None, *, max_delay_s: float, highest_hz: float
+) -> BandCorrelograms:
+    """From 10 Hz on, of a spectrum of which every bin is usable unless it is said otherwise."""
+    return BandCorrelograms(
+        cross,
+        np.ones(cross.size, dtype=bool) if usable is None else usable,
+        bin_hz=BIN_HZ,
+        duration_s=DURATION_S,
+        max_delay_s=max_delay_s,
+        band_hz=(10.0, highest_hz),
+    )
+
+
 def test_correlograms_agree_with_direct_sums() -> None:
     cross = random_cross(1)
     usable = np.random.default_rng(2).random(cross.size) > 0.05
     cross = np.where(usable, cross, 0.0)
-    made = BandCorrelograms(
-        cross, usable, bin_hz=BIN_HZ, duration_s=DURATION_S, max_delay_s=0.05, band_hz=(10.0, 1800.0)
-    )
+    made = correlograms(cross, usable, max_delay_s=0.05, highest_hz=1800.0)
     f = np.arange(cross.size) * BIN_HZ
     rng = np.random.default_rng(3)
     for index in rng.integers(0, made.delay_s.size, 6):
@@ -44,14 +56,7 @@ def test_noise_alone_gives_no_evidence_on_average() -> None:
     values = []
     for seed in range(30):
         cross = random_cross(100 + seed)
-        made = BandCorrelograms(
-            cross,
-            np.ones(cross.size, dtype=bool),
-            bin_hz=BIN_HZ,
-            duration_s=DURATION_S,
-            max_delay_s=0.05,
-            band_hz=(10.0, 1800.0),
-        )
+        made = correlograms(cross, max_delay_s=0.05, highest_hz=1800.0)
         values.append(np.exp(made.log_likelihood()).mean())
     # a likelihood ratio has mean 1 under the null; skewed, so most lie below
     assert 0.3 < float(np.mean(values)) < 1.6
@@ -59,14 +64,7 @@ def test_noise_alone_gives_no_evidence_on_average() -> None:
 
 def test_delays_are_even_and_symmetric() -> None:
     cross = random_cross(4)
-    made = BandCorrelograms(
-        cross,
-        np.ones(cross.size, dtype=bool),
-        bin_hz=BIN_HZ,
-        duration_s=DURATION_S,
-        max_delay_s=0.123,
-        band_hz=(10.0, 1800.0),
-    )
+    made = correlograms(cross, max_delay_s=0.123, highest_hz=1800.0)
     np.testing.assert_allclose(made.delay_s, -made.delay_s[::-1], atol=1e-12)
     np.testing.assert_allclose(np.diff(made.delay_s), made.delay_s[1] - made.delay_s[0], rtol=1e-9)
     assert made.delay_s[-1] >= 0.123
@@ -109,14 +107,7 @@ def test_pictures_are_the_means_over_their_bands(max_delay_s: float, polarity: i
     cross, usable = random_cross(5), np.ones(18000, dtype=bool)
     cross *= np.exp(-2j * np.pi * BIN_HZ * np.arange(cross.size) * 0.004)
     usable[258:419] = False
-    made = BandCorrelograms(
-        np.where(usable, cross, 0.0),
-        usable,
-        bin_hz=BIN_HZ,
-        duration_s=DURATION_S,
-        max_delay_s=max_delay_s,
-        band_hz=(10.0, 600.0),
-    )
+    made = correlograms(np.where(usable, cross, 0.0), usable, max_delay_s=max_delay_s, highest_hz=600.0)
     assert (made.delay_s.size > DELAYS_AT_ONCE) == (max_delay_s > 0.05)
     assert (np.diff(made.bins) >= LEAST_BINS).sum() == made.edges_hz.size - 2
     one_band, own = made.one_band(polarity), made.own_coherences(polarity)
@@ -144,14 +135,7 @@ def test_both_polarities_at_once_are_each_by_itself(leak: float) -> None:
     # with a source, and with noise alone
     cross = random_cross(8)
     cross += leak * np.exp(-2j * np.pi * BIN_HZ * np.arange(cross.size) * 0.004)
-    made = BandCorrelograms(
-        cross,
-        np.ones(cross.size, dtype=bool),
-        bin_hz=BIN_HZ,
-        duration_s=DURATION_S,
-        max_delay_s=0.05,
-        band_hz=(10.0, 1500.0),
-    )
+    made = correlograms(cross, max_delay_s=0.05, highest_hz=1500.0)
     for found, polarity in zip(made.of_polarities(), (1, -1), strict=True):
         expected = made.of_polarity(polarity)
         loud = expected > LITTLE_NATS + 0.1
@@ -164,13 +148,6 @@ def test_both_polarities_at_once_are_each_by_itself(leak: float) -> None:
 
 
 def test_where_no_band_says_anything_both_polarities_are_as_likely_as_without_a_source() -> None:
-    made = BandCorrelograms(
-        random_cross(9),
-        np.zeros(18000, dtype=bool),
-        bin_hz=BIN_HZ,
-        duration_s=DURATION_S,
-        max_delay_s=0.02,
-        band_hz=(10.0, 600.0),
-    )
+    made = correlograms(random_cross(9), np.zeros(18000, dtype=bool), max_delay_s=0.02, highest_hz=600.0)
     for found in made.of_polarities():
         np.testing.assert_allclose(found, 0.0, atol=1e-12)
