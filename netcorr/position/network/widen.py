@@ -71,8 +71,7 @@ def widened(
     numpy.ndarray
         Shape (k,): the same sum in all.
     """
-    sharper = sharpened(probability, places.width_m, log_prior=log_prior)
-    probability = (1 - heard) * probability + heard * sharper
+    probability = sharpened(probability, places.width_m, log_prior=log_prior, heard=heard)
     mass = np.bincount(places.piece, probability, minlength=evidence.pipes.length_m.size)
     blurred = probability.copy()
     telling = replace(evidence, hearings=tuple(one for one in evidence.hearings if wrong_share(one) <= 0.5))
@@ -84,7 +83,7 @@ def widened(
     return blurred
 
 
-def sharpened(probability: Floats, width_m: Floats, *, log_prior: Floats) -> Floats:
+def sharpened(probability: Floats, width_m: Floats, *, log_prior: Floats, heard: float = 1.0) -> Floats:
     """Raise what a survey says of places to a power, with doubt; what was known before stays as it is.
 
     Parameters
@@ -95,6 +94,8 @@ def sharpened(probability: Floats, width_m: Floats, *, log_prior: Floats) -> Flo
         Shape (k,): their lengths. [m]
     log_prior : numpy.ndarray
         Shape (k,): log of the prior probability of a metre, up to a constant.
+    heard : float
+        How surely any pair hears something, 0 to 1.
 
     Returns
     -------
@@ -112,8 +113,9 @@ def sharpened(probability: Floats, width_m: Floats, *, log_prior: Floats) -> Flo
     prior = log_prior[there]
     log_mass = SHARPER * (np.log(probability[there] / width_m[there]) - prior) + prior
     mass[there] = np.exp(log_mass - log_mass.max()) * width_m[there]
-    sharper = mass * (probability.sum() / mass.sum())
-    return np.asarray(NO_SURER * probability + (1 - NO_SURER) * sharper, dtype=np.float64)
+    surer = heard * (1 - NO_SURER)
+    mass *= surer * probability.sum() / mass.sum()
+    return np.asarray((1 - surer) * probability + mass, dtype=np.float64)
 
 
 def _best_pair_m(evidence: NetworkEvidence, places: Places, row: int, *, slowness_sd: Floats) -> float:
