@@ -8,13 +8,12 @@ from dataclasses import dataclass, field, replace
 from itertools import combinations
 from typing import TYPE_CHECKING
 
-from netcorr.position.network.learned import WIDER, learned_from, measured_mains
+from netcorr.position.network.learned import WIDER, known_scale, learned_from, measured_mains
 from netcorr.position.network.linear import usual_misfit
 from netcorr.position.planned import KnownClocks
 from netcorr.speed.calibration import Calibration
 
 if TYPE_CHECKING:
-    from netcorr.position.network.learned import LearnedSpeed
     from netcorr.position.network.linear import Learnt, Measured, Name
     from netcorr.position.network.pipes import ReachedPipes
     from netcorr.position.settings import LocateSettings
@@ -89,13 +88,15 @@ def taught_by(
     wider = WIDER * math.sqrt(max(learnt.misfit / usual_misfit(len(delays)), 1.0))
     names = {name for one in delays for name in one.parts}
     speeds = learned_from(learnt, pipes, names=names, wider=wider)
+    before = [known_scale(speed, settings.calibration) for speed in speeds]
     mains = measured_mains(learnt, pipes, names=names, wider=wider, source=source)
     scales = tuple(
         scale
-        for speed in speeds
-        if (scale := speed.as_scale(_known_scale(settings.calibration, speed), source=source)) is not None
+        for speed, known in zip(speeds, before, strict=True)
+        if (scale := speed.as_scale(known, source=source)) is not None
     )
-    notes = [*(speed.told(source) for speed in speeds), *_mains_notes(mains)]
+    notes = [speed.told(source, known=known) for speed, known in zip(speeds, before, strict=True)]
+    notes += _mains_notes(mains)
     clocks = _Clocks(learnt, names, wider, tuple(sorted(rounds)), settings.clock_jitter_share)
     taking = [site for site in sites if ("clock", site.logger) in names]
     between = {(a.logger, b.logger): clocks.between(a, b) for a, b in combinations(taking, 2)}
@@ -112,12 +113,6 @@ def _with(before: Calibration | None, scales: Sequence[SpeedScale], *, source: s
     rest = (scale for scale in (before.scales if before else ()) if scale.label not in kept)
     today = (replace(scale, same_day=True) for scale in scales)
     return Calibration((*rest, *today), source=before.source if before else source)
-
-
-def _known_scale(calibration: Calibration | None, speed: LearnedSpeed) -> SpeedScale | None:
-    """Scale that the speeds of a group were calibrated with already."""
-    scales = calibration.scales if calibration is not None else ()
-    return next((scale for scale in scales if scale.label == speed.group), None)
 
 
 def _mains_notes(mains: Mapping[str, WaveSpeed]) -> list[str]:

@@ -33,8 +33,6 @@ TAUGHT_BETTER_BY = 0.95
 LEAST_SD = 1e-6
 #: and only a source as probable as this teaches anything.
 LEAST_LEAK = 0.9
-#: What a speed is compared with, in a sentence that goes on with how well that was known.
-BY_TABLES, KNOWN_BEFORE = "the tables, which say it to", "what was known before, to"
 #: A main is taken as measured when its own speed is known at least so much better.
 MAIN_BETTER_BY = 0.5
 
@@ -61,19 +59,15 @@ class LearnedSpeed:
     speed_m_s: float
     table_sd: float
 
-    def __str__(self) -> str:
-        """One sentence, of a survey that found it by itself."""
-        return self.told("this survey itself")
-
-    def told(self, by: str, *, against: str = BY_TABLES) -> str:
+    def told(self, by: str, *, known: SpeedScale | None = None) -> str:
         """One sentence on how it is known.
 
         Parameters
         ----------
         by : str
             What it is known by.
-        against : str
-            What it is compared with, and how well that was known is to follow.
+        known : SpeedScale, optional
+            Scale that the speeds of the survey were calibrated with already: it is told against that.
 
         Returns
         -------
@@ -81,6 +75,7 @@ class LearnedSpeed:
             Speed, error, and both against what was known before.
         """
         off = 100 * (self.scale - 1)
+        against = "the tables, which say it to" if known is None else "what was known before, to"
         return (
             f"wave speed in {self.label} by {by}: {self.speed_m_s:.0f} m/s, "
             f"give or take {100 * self.scale_sd:.1f} % ({off:+.1f} % against {against} "
@@ -126,10 +121,10 @@ class LearnedSpeed:
         )
 
 
-def told_by_survey(speed: LearnedSpeed, calibration: Calibration | None) -> str:
-    """One sentence on what a survey found by itself, against the tables or what corrected them before."""
-    known = calibration.scale_of(speed.group) if calibration is not None else None
-    return speed.told("this survey itself", against=BY_TABLES if known is None else KNOWN_BEFORE)
+def known_scale(speed: LearnedSpeed, calibration: Calibration | None) -> SpeedScale | None:
+    """Scale that the speeds of a group were calibrated with already."""
+    scales = calibration.scales if calibration is not None else ()
+    return next((scale for scale in scales if scale.label == speed.group), None)
 
 
 def learned_scales(speeds: Sequence[LearnedSpeed], calibration: Calibration | None) -> tuple[SpeedScale, ...]:

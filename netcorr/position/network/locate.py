@@ -14,7 +14,7 @@ from netcorr.position.network.area import likely_areas
 from netcorr.position.network.doubts import believed_less, find_doubt
 from netcorr.position.network.evidence import gather_evidence, heard_sites
 from netcorr.position.network.layer import likely_stretches
-from netcorr.position.network.learned import learned_speeds, told_by_survey
+from netcorr.position.network.learned import known_scale, learned_speeds
 from netcorr.position.network.mended import place_if_exchanged
 from netcorr.position.network.several import SURE, find_sources
 
@@ -120,7 +120,7 @@ def locate_on_network(
             sources = tuple(replace(one, leak=min(one.leak, MOST_WITH_EXCHANGED)) for one in sources)
     clearest = sources[0]
     speeds = learned_speeds(clearest, evidence.pipes) if doubt is None else ()
-    notes += [told_by_survey(one, settings.calibration) for one in speeds]
+    notes += [one.told("this survey itself", known=known_scale(one, settings.calibration)) for one in speeds]
     if clearest.leak >= LEAST_LEAK:
         advice = next_fitting(evidence, clearest, network=network, taken=[site.fitting for site in heard])
         notes += [str(advice)] if advice is not None else []

@@ -76,12 +76,12 @@ def place_if_exchanged(evidence: NetworkEvidence, a: int, b: int, *, heard: Sequ
     probability = area.mass * weighed.leak
     if probability < LEAST_PROBABILITY:
         return ""
-    where = f"on {mended.pipes.data[int(weighed.places.piece[area.best])]['pipe_id']}"
+    pipe = mended.pipes.data[int(weighed.places.piece[area.best])]["pipe_id"]
     if area.in_set:
-        where = f"in {area.length_m:.0f} m of main about {where[3:]} that cannot be told apart"
+        where = f"in {area.length_m:.0f} m of main about {pipe} that cannot be told apart"
     else:
         away_m, site = _nearest(mended, weighed, area.best, heard)
-        where += f", {away_m:.1f} m along the mains from {site.fitting}"
+        where = f"on {pipe}, {away_m:.1f} m along the mains from {site.fitting}"
     return f"With the two exchanged the leak would most probably be {where} (probability {probability:.2f})"
 
 

@@ -10,7 +10,7 @@ import pytest
 
 from netcorr.network import PipeNetwork
 from netcorr.position import LocateSettings
-from netcorr.position.network.learned import LearnedSpeed, told_by_survey
+from netcorr.position.network.learned import LearnedSpeed, known_scale
 from netcorr.position.network.locate import NetworkFix, locate_on_network
 from netcorr.position.sites import Site
 from netcorr.speed import pipe_wave_speed
@@ -85,10 +85,14 @@ def test_a_group_without_a_material_is_not_kept() -> None:
 
 def test_it_is_told_against_what_was_known_before() -> None:
     speed = LearnedSpeed("ductile_iron", scale=0.997, scale_sd=0.003, speed_m_s=1195.0, table_sd=0.008)
-    by_tables = told_by_survey(speed, None)
-    assert by_tables == str(speed)
+
+    def told(calibration: Calibration | None) -> str:
+        return speed.told("this survey itself", known=known_scale(speed, calibration))
+
+    by_tables = told(None)
+    assert by_tables == speed.told("this survey itself")
     assert by_tables.endswith("(-0.3 % against the tables, which say it to 0.8 %)")
     other = Calibration((SpeedScale("grey_iron", scale=0.96, scale_sd=0.008, surveys=1),))
-    assert told_by_survey(speed, other) == by_tables
+    assert told(other) == by_tables
     known = Calibration((SpeedScale("ductile_iron", scale=0.96, scale_sd=0.008, surveys=1),))
-    assert told_by_survey(speed, known).endswith("(-0.3 % against what was known before, to 0.8 %)")
+    assert told(known).endswith("(-0.3 % against what was known before, to 0.8 %)")
